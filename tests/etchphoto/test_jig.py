@@ -9,7 +9,9 @@ import pytest
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.jig import Corners, Jig, Pockets
 from etchphoto.layout.jig_file import read_jig
+from etchphoto.layout.jig_measuring import with_measured_depth
 from etchwire.bed import Bed
+from etchwire.calls.catalogue import ReadingEntry
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.catalogue.jigs import JigRecord, Side
 from etchwire.errors import UnreadableSheet
@@ -134,6 +136,26 @@ def test_a_jig_that_a_machine_keeps_comes_back_as_it_was():
     jig = laid(0.1, exhaust=Side.LEFT, tile_mm=6.0, focus_depth_mm=0.6)
 
     assert Jig.of_record(JigRecord.from_table(jig.record.to_table())) == jig
+
+
+def reading(**summary):
+    return ReadingEntry(
+        id=1, card_number=1, kind="focus", head="a laser", surface="white", way="camera", marks={},
+        photos=(), summary=summary, recommended=None, chosen=None, chosen_by=None,
+        chosen_at_utc=None, at_utc="", who="", software="",
+    )  # fmt: skip
+
+
+def test_the_depth_of_focus_is_that_of_the_laser_s_newest_focus_card_unless_somebody_said_one():
+    readings = [reading(), reading(in_focus_mm=1.4), reading(in_focus_mm=2.0)]
+
+    assert with_measured_depth(laid(), readings).focus_depth_mm == 1.4
+    assert with_measured_depth(laid(focus_depth_mm=0.6), readings).focus_depth_mm == 0.6
+    assert with_measured_depth(laid(), [reading(in_focus_mm=None)]) == laid()
+    warped = with_measured_depth(laid(), readings)
+    warped.require_in_focus(1, thickness_mm=0.0, warp_mm=1.4)
+    with pytest.raises(UnfitDesign, match=r"in focus over 1\.4 mm"):
+        warped.require_in_focus(1, thickness_mm=0.0, warp_mm=1.5)
 
 
 def test_a_jig_lies_within_the_travel_as_seen_from_the_origin():

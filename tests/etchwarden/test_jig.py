@@ -114,7 +114,7 @@ BED = {"left_mm": 0.0, "bottom_mm": 0.0, "right_mm": 190.0, "top_mm": 100.0, "is
         ),
         ({"controller_state": "Jog"}, "bare.toml --measure", "wait until it stands still"),
         ({"is_moving": True}, "bare.toml --measure", "wait until it stands still"),
-        ({"position_mm": None}, "bare.toml --measure", "Where the head stands is not known"),
+        ({"position_mm": None}, "bare.toml --measure", "where the head stands is not known"),
         ({}, "bare.toml", "a jig needs [pockets], and [corners]"),
     ],
 )

@@ -119,10 +119,10 @@ def test_a_plan_that_would_end_after_closing_time_says_so(phone, daemon, ready):
     assert asked[1] == pytest.approx(2 * asked[0], rel=0.1)  # all tiles, not the first
 
 
-def test_without_a_jig_the_page_says_how_to_measure_one(phone, daemon):
+def test_without_a_jig_the_page_leads_to_measuring_one(phone, daemon):
     daemon.answers["jigs"] = {"jigs": []}
 
-    assert "etchwarden jig add JIG --measure" in text_of(phone.look("/bench"))
+    assert 'href="/bench/jig"' in phone.look("/bench").text
     answer = phone.press("bench", form={"jig": "Signs"})
     assert (answer.status_code, views.NO_JIG in text_of(answer)) == (422, True)
 
@@ -149,6 +149,20 @@ def test_what_is_laid_is_loaded_as_one_job_of_the_lot_s_tiles(
     thick = phone.press("bench", form={"jig": "Signs", "pocket-1": ida, "thickness_mm": "9"})
     assert "is 9 mm thick, and Signs is for 8 mm" in text_of(thick)
     assert len(list((tmp_path / "bench").iterdir())) == 1
+    # How deep the laser's focus is, its newest focus card says where the jig says nothing.
+    (jig,) = daemon.answers["jigs"]["jigs"]
+    daemon.answers["jigs"] = {"jigs": [jig | {"jig": jig["jig"] | {"focus_depth_mm": 0.0}}]}
+    (lot, *_) = daemon.answers["lots"]["lots"]
+    warped = {"lots": [lot | {"lot": lot["lot"] | {"warp_mm": 1.0}}]}
+    daemon.answers["lots"] = warped
+    laid = {"jig": "Signs", "pocket-1": ida, "lot": lot["name"]}
+    assert "in focus over 0.2 mm" in text_of(phone.press("bench", form=laid))
+    shown = {"id": 1, "card_number": 1, "kind": "focus", "head": HEAD.name, "surface": "white",
+             "way": "camera", "marks": {}, "photos": [], "summary": {"in_focus_mm": 1.2},
+             "recommended": None, "chosen": None, "chosen_by": None, "chosen_at_utc": None,
+             "at_utc": "", "who": "", "software": ""}  # fmt: skip
+    daemon.answers["readings"] = {"readings": [shown], "next_before": None}
+    assert phone.press("bench", form=laid).status_code == 303
 
 
 @pytest.mark.parametrize(

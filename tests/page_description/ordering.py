@@ -36,6 +36,14 @@ _BENCH: Final[dict[str, Any]] = {
     "thickness_mm": _FIGURE, "lot": TEXT, "has_read": _YES,
 }  # fmt: skip
 
+_JIG: Final[dict[str, Any]] = {
+    "name": TEXT, "columns": _FIGURE, "rows": _FIGURE, "pitch_x_mm": _FIGURE,
+    "pitch_y_mm": _FIGURE, "width_mm": _FIGURE, "height_mm": _FIGURE, "tile_mm": _FIGURE,
+    "focus_depth_mm": _FIGURE, "exhaust": {"enum": ["left", "back", ""]}, "pointer": TEXT,
+    "step": {"enum": ["0.1", "1", "10"]}, "way": {"enum": ["left", "up", ""]},
+    "corner": {"enum": ["first", "far", ""]},
+}  # fmt: skip
+
 ORDERING: Final = (
     Entry(
         method="GET", path="/bench", says="A bench plan, to scale.", role="operate", asks=_BENCH,
@@ -44,6 +52,14 @@ ORDERING: Final = (
     Entry(
         method="POST", path="/bench", says="Load the tiles of a plan as one job.", role="operate",
         asks=_BENCH, answers=(303, 409, 422, 502, 503, 507),
+    ),
+    Entry(
+        method="GET", path="/bench/jig", says="A jig, measured by moving the head.",
+        role="operate", answers=(503,),
+    ),
+    Entry(
+        method="POST", path="/bench/jig", says="Move the head, or take the corner below it.",
+        role="operate", asks=_JIG, answers=(303, 409, 422, 502, 503),
     ),
     Entry(
         method="GET", path="/orders", says="Orders, those due first first.",

@@ -7,11 +7,15 @@ from typing import Any, Final
 import click
 
 from etchphoto.layout.bench import BenchPlan, Laid, prepare_bench, prepare_some
+from etchphoto.layout.jig import Jig
+from etchphoto.layout.jig_measuring import with_measured_depth
 from etchwarden.shared.daemon_option import Options, daemon_option, with_options
 from etchwarden.shared.jigs import find_jig
 from etchwarden.shared.job_summary import duration
+from etchwarden.shared.machine_calls import asking
 from etchwarden.shared.prepare_options import OUTPUT, refusals_reported
 from etchwarden.shared.progress import progress_shown
+from etchwire.calls.catalogue import Readings
 from etchwire.sheet import Sheet, read_sheet
 
 _EPILOG: Final = """\
@@ -19,8 +23,8 @@ _EPILOG: Final = """\
 Examples:
   etchwarden bench prepare coasters.toml 1=ida 2=ida 5=sign -o tonight --tile 90 90
   etchwarden load tonight && etchwarden etch
-  etchwarden bench again tonight 5 -o tile-5        # one tile, at the same place
-  etchwarden bench without tonight 2 -o tonight-7   # all tiles but this one
+  etchwarden bench again tonight 5 -o tile-5        # this tile alone, at its place
+  etchwarden bench without tonight 2 -o tonight-7   # all tiles but this one, at their places
 """
 
 _TILES: Final[Options] = (
@@ -46,9 +50,13 @@ _TILES: Final[Options] = (
 )  # fmt: skip
 
 
-_FOLDER: Final = click.option(
-    "-o", "--output", "folder", metavar="JOB", type=click.Path(path_type=Path), required=True,
-    help="The folder to make.",
+_SOME: Final[Options] = (
+    click.argument("bench", type=click.Path(path_type=Path)),
+    click.argument("pockets", type=int, nargs=-1, required=True),
+    click.option(
+        "-o", "--output", "folder", metavar="JOB", type=click.Path(path_type=Path), required=True,
+        help="The folder to make.",
+    ),
 )  # fmt: skip
 
 
@@ -73,7 +81,7 @@ class _Plan:
 
     def bench(self) -> BenchPlan:
         """Return the plan; raise UnfitDesign."""
-        jig = find_jig(self.jig, self.socket)
+        jig = self._in_focus(find_jig(self.jig, self.socket))
         # The lot that is said without a pocket is that of all others.
         lot_of = dict(_numbered(word) if "=" in word else (0, word) for word in self.lots)
         tiles = tuple(
@@ -89,6 +97,14 @@ class _Plan:
             for pocket, job in map(_numbered, self.laid)
         )
         return BenchPlan(name=self.title or jig.name, jig=jig, laid=tiles, is_set=self.is_set)
+
+    def _in_focus(self, jig: Jig) -> Jig:
+        """Return the jig with the depth of focus that the laser's focus card showed, if any did."""
+        if self.socket is None or jig.focus_depth_mm:
+            return jig
+        laser = read_sheet(Path(_numbered(self.laid[0])[1])).head.name
+        with asking(self.socket) as daemon:
+            return with_measured_depth(jig, daemon.ask(Readings(head=laser)).readings)
 
 
 @command.command()
@@ -122,21 +138,17 @@ def show(bench: Path) -> None:
 
 
 @command.command()
-@click.argument("bench", type=click.Path(path_type=Path))
-@click.argument("pockets", type=int, nargs=-1, required=True)
-@_FOLDER
+@with_options(_SOME)
 def again(bench: Path, pockets: tuple[int, ...], folder: Path) -> None:
-    """Make a job of the tiles in these POCKETS of BENCH alone, each at the same place."""
+    """Make a job of the tiles in these POCKETS of BENCH, each at its place."""
     with refusals_reported():
         _say(prepare_some(bench, pockets, folder=folder), folder)
 
 
 @command.command()
-@click.argument("bench", type=click.Path(path_type=Path))
-@click.argument("pockets", type=int, nargs=-1, required=True)
-@_FOLDER
+@with_options(_SOME)
 def without(bench: Path, pockets: tuple[int, ...], folder: Path) -> None:
-    """Make a job of all tiles of BENCH but those in these POCKETS."""
+    """Make a job of all tiles of BENCH but those in these POCKETS, each at its place."""
     with refusals_reported():
         _say(prepare_some(bench, pockets, folder=folder, is_left_out=True), folder)
 

@@ -8,6 +8,7 @@ import click
 
 from etchphoto.layout.jig import Corners, Jig
 from etchphoto.layout.jig_file import read_jig
+from etchphoto.layout.jig_measuring import corner_under
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.heads import find_head
 from etchwarden.shared.jigs import find_jig
@@ -98,28 +99,15 @@ def add(file: Path, is_measured: bool, pointer: str | None, socket: Path) -> Non
 def _measured(daemon: DaemonClient, pointer: str | None) -> Corners:
     """Return where the head, or its pointer, stood when a person said so, twice."""
     head = None if pointer is None else find_head(pointer)
-    shift_mm = (0.0, 0.0) if head is None else (head.pointer_x_mm, head.pointer_y_mm)
     found = []
     for which in ("lower left corner of the first pocket", "upper right corner of the last one"):
         click.prompt(
             f"Move it over the {which}, the beam off, and press Enter",
             default="", show_default=False, prompt_suffix=": ",
         )  # fmt: skip
-        x_mm, y_mm = _place_at_rest(daemon)
-        found.append((x_mm + shift_mm[0], y_mm + shift_mm[1]))
+        found.append(corner_under(daemon.ask(Status()).machine, head))
         click.echo(f"x {found[-1][0]:z.2f}, y {found[-1][1]:z.2f} mm from the origin.")
     return Corners(lower_left_mm=found[0], upper_right_mm=found[1])
-
-
-def _place_at_rest(daemon: DaemonClient) -> tuple[float, float]:
-    machine = daemon.ask(Status()).machine
-    if not machine.origin.is_known or machine.position_mm is None:
-        raise click.ClickException(
-            f"Where the head stands is not known. {machine.origin.sentence or machine.sentence}"
-        )
-    if machine.is_moving or machine.controller_state not in (None, "Idle"):
-        raise click.ClickException("The head is moving: wait until it stands still.")
-    return machine.position_mm
 
 
 def _require_within(daemon: DaemonClient, jig: Jig) -> None:

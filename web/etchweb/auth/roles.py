@@ -68,6 +68,8 @@ NEEDS: Final[dict[str, Role | None]] = {
     "craft.change_filter": Role.OPERATE,
     "bench.show": Role.OPERATE,
     "bench.load": Role.OPERATE,
+    "bench.show_jig": Role.OPERATE,
+    "bench.measure_jig": Role.OPERATE,
     "orders.show": Role.WATCH,
     "orders.show_order": Role.WATCH,
     "orders.new": Role.OPERATE,

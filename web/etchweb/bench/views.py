@@ -2,7 +2,7 @@
 
 import json
 import shutil
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
@@ -13,6 +13,8 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.jig import Jig
+from etchphoto.layout.jig_measuring import with_measured_depth
+from etchweb.bench import jig_views
 from etchweb.bench.files import BENCH_FOLDER, JOB_FOLDER, PICTURES_OF_JOB, PLAN_NAME
 from etchweb.bench.presenter import Ready, choice_words, plan_view
 from etchweb.catalogue.lots import dry_lots
@@ -25,7 +27,7 @@ from etchweb.run.late_end import late_end
 from etchweb.server.forms import Form, FormUnfit, number
 from etchweb.server.responses import refusals_on, with_status
 from etchweb.text.formatting import as_sentence
-from etchwire.calls.catalogue import AssignTile, Jigs, Lots
+from etchwire.calls.catalogue import AssignTile, Jigs, Lots, Readings
 from etchwire.calls.orders import Order
 from etchwire.catalogue.jigs import JigRecord
 from etchwire.catalogue.orders import YES
@@ -67,10 +69,16 @@ def load() -> BaseResponse:
             work_queue().forget(folder.name)
             return with_status(_page(as_sentence(work.failed), form), work.failed_status)
         job = folder / JOB_FOLDER
-        gcode_sha256 = read_sheet(job).gcode_sha256
+        sheet = read_sheet(job)
+        gcode_sha256 = sheet.gcode_sha256
         pass_on(folder / PICTURES_OF_JOB, folder=app_context().pictures, gcode_sha256=gcode_sha256)
         app_context().daemon.ask(
-            AssignTile(lot=form.get("lot", ""), gcode_sha256=gcode_sha256, who=visitor_name())
+            AssignTile(
+                lot=form.get("lot", ""),
+                gcode_sha256=gcode_sha256,
+                items=tuple(sorted({part.item for part in sheet.parts if part.item})),
+                who=visitor_name(),
+            )
         )
         app_context().daemon.load(job / GCODE_NAME, job / SHEET_NAME)
     return redirect(url_for("watch.show"), 303)
@@ -95,7 +103,9 @@ def _asked_for(jig: JigRecord, form: Form) -> Path:
         }
         for pocket, (draft, ready) in laid_in.items()
     ]
-    text = json.dumps({"name": jig.name, "jig": jig.to_table(), "laid": laid}, sort_keys=True)
+    lasers = {draft.head.name for draft, _ in laid_in.values() if draft.head is not None}
+    table = _in_focus(jig, lasers).record.to_table()
+    text = json.dumps({"name": jig.name, "jig": table, "laid": laid}, sort_keys=True)
     marks = [draft.found_key for draft, _ in laid_in.values()]
     name = sha256(json.dumps([text, marks]).encode()).hexdigest()[:16]
     folder = app_context().pictures.parent / BENCH_FOLDER / name
@@ -103,6 +113,20 @@ def _asked_for(jig: JigRecord, form: Form) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     write_whole(folder / PLAN_NAME, text)
     return folder
+
+
+def _in_focus(record: JigRecord, lasers: Iterable[str]) -> Jig:
+    """Return the jig with the depth of focus that the laser's focus card showed; raise FormUnfit.
+
+    More lasers than one are refused where the job is made.
+    """
+    try:
+        jig = Jig.of_record(record)
+    except UnfitDesign as unfit:
+        raise FormUnfit(as_sentence(str(unfit))) from unfit
+    for laser in lasers:
+        jig = with_measured_depth(jig, app_context().daemon.ask(Readings(head=laser)).readings)
+    return jig
 
 
 def _clear_others(folder: Path) -> None:
@@ -226,6 +250,10 @@ def _page(answer: str, form: Mapping[str, str]) -> str:
         values=form,
         answer=answer,
     )
+
+
+pages.get("/bench/jig")(jig_views.show_jig)
+pages.post("/bench/jig")(jig_views.measure_jig)
 
 
 def register(app: Flask) -> None:

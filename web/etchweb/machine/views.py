@@ -60,7 +60,8 @@ def _move_to(form: Form) -> MoveTo:
     return MoveTo(x_mm=_length_mm(form.get("x", "")), y_mm=_length_mm(form.get("y", "")))
 
 
-def _nudge(form: Form) -> MoveBy:
+def nudge(form: Form) -> MoveBy:
+    """Return the move that a form's arrow asks for; raise NoPlace."""
     way, step_mm = WAYS.get(form.get("way", "")), form.get("step", "")
     if way is None or step_mm not in STEPS_MM:
         raise NoPlace(NO_STEP)
@@ -80,7 +81,7 @@ def _length_mm(text: str) -> float:
 # Address on the page (and endpoint), and what is asked.
 MACHINE_ACTIONS: Final[Mapping[str, Callable[[Form], Call[Done]]]] = {
     "move": _move_to,
-    "nudge": _nudge,
+    "nudge": nudge,
     "trace": lambda form: TraceOutline(with_run_ups="run-ups" in form),
     "set-origin": lambda _: SetOrigin(),
     "find-origin": lambda _: FindOrigin(),
