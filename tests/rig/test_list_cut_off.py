@@ -94,20 +94,31 @@ def items_of(shop):
 WHOLE = [(1, "Ada", ["dog.jpg", "cat.jpg"]), (2, "Ben", ["dog.jpg"])]
 
 
+@pytest.fixture
 def born_again(shop):
-    """Return the page of a new process, on the same folder."""
-    return create_app(SocketDaemon(shop.folder / "s"), shop.page_folder, open_to_loopback=True)
+    """Return a call that begins the page of a new process, on the same folder."""
+    apps = []
+
+    def begin():
+        daemon = SocketDaemon(shop.folder / "s")
+        apps.append(create_app(daemon, shop.page_folder, open_to_loopback=True))
+        return apps[-1]
+
+    yield begin
+    for app in apps:
+        for draft in app.extensions["etchweb drafts"].all():
+            app.extensions["etchweb works"].forget(draft.id)
 
 
 @pytest.mark.parametrize(("dies_before", "kept"), [(AddOrders, []), (Order, WHOLE)],
                          ids=["before the logbook", "before the pictures are linked"])  # fmt: skip
 def test_a_list_sent_again_after_the_page_was_killed_is_taken_whole_and_once(
-    shop, kill_over_list, dies_before, kept
+    shop, kill_over_list, born_again, dies_before, kept
 ):
     kill_over_list(dies_before)
     assert items_of(shop) == kept
 
-    app = born_again(shop)
+    app = born_again()
     answer = send(shop, app)
 
     assert answer.status_code == 303, answer.text
@@ -122,11 +133,11 @@ def test_a_list_sent_again_after_the_page_was_killed_is_taken_whole_and_once(
 
 
 def test_an_order_finds_its_picture_though_the_page_was_killed_before_it_was_linked(
-    shop, kill_over_list
+    kill_over_list, born_again
 ):
     kill_over_list(Order)
 
-    app = born_again(shop)
+    app = born_again()
     page = app.test_client().get("/orders/2").text
 
     assert "The proof" in page

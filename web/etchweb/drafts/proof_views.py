@@ -20,6 +20,7 @@ from etchweb.drafts.store import (
     PHOTO_NAME,
     PICTURES_OF_JOB,
     Draft,
+    MadeJob,
 )
 from etchweb.drafts.views import drafts, found_draft, keep, waited_for, work_queue
 from etchweb.previews.store import pass_on
@@ -82,10 +83,15 @@ def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:
         "drafts/proof.html",
         draft=draft,
         view=view,
-        late=late_end(app_context().daemon, found.predicted_s),
+        late=late_end(app_context().daemon, _longest_s(found)),
         lots=_dry_lots(draft),
         answer=answer,
     )
+
+
+def _longest_s(found: MadeJob) -> float:
+    """Return how long an etch of it may last: of a mural, that of one tile."""
+    return max((tile.predicted_s for tile in found.tiles), default=found.predicted_s)
 
 
 def _dry_lots(draft: Draft) -> list[str]:

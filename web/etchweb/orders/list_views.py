@@ -7,9 +7,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from hashlib import file_digest, sha256
+from threading import Lock
 from typing import Final
 
-from flask import redirect, render_template, request, url_for
+from flask import current_app, redirect, render_template, request, url_for
 from werkzeug.datastructures import FileStorage, MultiDict
 from werkzeug.wrappers import Response as BaseResponse
 
@@ -31,6 +32,7 @@ MOST_PHOTOS: Final = 60
 NO_LIST: Final = "Choose the list first."
 NO_PAIR: Final = "Choose which laser etches them, and on which tile and paint."
 TOO_MANY: Final = f"Send at most {MOST_PHOTOS} photos at once: take the list in parts."
+LIST_IN_HAND: Final = "etchweb list of orders"
 NOT_SENT: Final = "it was not sent along"
 TAKEN: Final = (
     "this list was taken already, with these photos: to take it once more, change the day it is due"
@@ -45,11 +47,17 @@ def show_list() -> str:
 def take_list() -> BaseResponse:
     """Take all orders of a list with their pictures, or none; what is wrong is said by lines."""
     try:
-        with refusals_on(lambda sentence: _page([sentence])):
+        with refusals_on(lambda sentence: _page([sentence])), _one_at_a_time():
             _take(request.files.get("list"), _photos(request.files.getlist("photo")))
     except UnfitList as unfit:
         return with_status(_page(unfit.faults), 422)
     return redirect(url_for("orders.show"), 303)
+
+
+def _one_at_a_time() -> Lock:
+    """Return what is held while a list is taken: a second tap on the button waits for the first."""
+    lock: Lock = current_app.extensions[LIST_IN_HAND]
+    return lock
 
 
 def _take(chosen: FileStorage | None, photos: Mapping[str, FileStorage]) -> None:

@@ -2,6 +2,7 @@
 
 from datetime import UTC, datetime
 from functools import partial
+from threading import Lock
 from typing import Final
 
 from flask import Blueprint, Flask, abort, redirect, render_template, request, url_for
@@ -48,6 +49,7 @@ NOT_SURE: Final = "Tick the box first: deleting cannot be undone."
 
 def register(app: Flask) -> None:
     """Give `app` these pages."""
+    app.extensions[list_views.LIST_IN_HAND] = Lock()
     app.register_blueprint(pages)
 
 
