@@ -117,9 +117,7 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
     tried = Tried(
         of=draft.tried_key,
         black=order.black,
-        seconds={
-            kind: etching_s(wanted, variant) / scale**2 for kind, variant in variants.items()
-        },
+        seconds={kind: etching_s(wanted, variant) / scale**2 for kind, variant in variants.items()},
         part_dots=(part.shape[1], part.shape[0]),
         is_coloured=is_coloured,
     )
