@@ -27,10 +27,11 @@ from etchweb.server.page_database import StoreUnusable
 from etchweb.storage.kept_for import KEPT_KINDS
 from etchwire.alert_policy import Alert
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACES
+from etchwire.packing import unpack
 from etchwire.retention import DAY_S
 from support.fakes.card_book import CardBook
 from support.fakes.catalogue_answers import HEAD, SURFACE, craft
-from support.fakes.fake_daemon import ETCH, JOB, snapshot
+from support.fakes.fake_daemon import ETCH, JOB, MACHINE, snapshot
 from support.fakes.memory_storage import memory_card
 from support.harnesses.page_bench import draw_picture
 from support.samples.photo_files import encoded, scene
@@ -134,6 +135,27 @@ def test_a_picture_comes_to_the_bench_although_every_step_was_refused_once(
     assert tried(lambda: phone.press("new/same-again/7")).location.endswith("/proof")
 
 
+@pytest.mark.tries_writing("etchweb/drafts/mural_making.py")
+def test_a_mural_is_made_once_there_is_room(phone, daemon, tried):
+    daemon.answers |= craft()
+    wall = {"width_mm": "24", "height_mm": "16", "columns": "2", "rows": "1", "joint_mm": "2"}
+    draft = phone.press("new", form=photo()).location.removesuffix("/tile").strip("/")
+    tried(lambda: phone.press(f"{draft}/tile", form=wall | {"pair": PAIR}))
+
+    assert "2 × 1 tiles" in tried(lambda: phone.look(f"/{draft}/proof")).text
+
+
+@pytest.mark.tries_writing("etchweb/bench/jig_views.py")
+def test_a_jig_s_first_corner_is_kept_once_there_is_room(phone, daemon, tried):
+    daemon.tell("idle", machine=MACHINE | {"controller_state": "Idle"})
+    jig = {"name": "Two", "columns": "2", "rows": "1", "pitch_x_mm": "60", "pitch_y_mm": "40",
+           "width_mm": "50", "height_mm": "40", "exhaust": "left"}  # fmt: skip
+
+    tried(lambda: phone.press("bench/jig", form=jig | {"corner": "first"}))
+
+    assert "Measured: " in phone.look("/bench/jig").text
+
+
 @pytest.mark.tries_writing("etchweb/storage/kept_for.py")
 def test_how_long_photos_are_kept_is_chosen_although_the_card_took_nothing_at_first(phone, tried):
     chosen = {kind.name: "for ever" for kind in KEPT_KINDS}
@@ -179,7 +201,8 @@ def test_two_tiles_are_compared_once_there_is_room(phone, tried):
 
 @pytest.mark.tries_writing("etchweb/orders/list_views.py")
 def test_a_list_of_orders_is_taken_whole_once_there_is_room(phone, daemon, card, tried):
-    daemon.answers |= craft() | {"add_orders": {"id": 3}}
+    taken = []
+    daemon.answers |= craft() | {"add_orders": lambda **said: taken.append(said) or {"id": 3}}
 
     def send():
         text = io.BytesIO(b"name,file,size,count\nAda,dog.jpg,24x16,1\n")
@@ -190,7 +213,8 @@ def test_a_list_of_orders_is_taken_whole_once_there_is_room(phone, daemon, card,
 
     (draft,) = (card.folder / "drafts").iterdir()
     assert (draft / "photo").read_bytes() == PHOTO
-    assert daemon.said["note_proof"]["draft"] == draft.name
+    (order,) = json.loads(unpack(taken[-1]["orders_packed"]))
+    assert [item["draft"] for item in order["items"]] == [draft.name]
 
 
 @pytest.mark.tries_writing("etchweb/storage/tile_photos.py")
