@@ -7,11 +7,12 @@ no source.
 import pytest
 
 from darkroom.camera import Shot, photograph
-from darkroom.cards import power_card, tone_card, wishes
-from darkroom.practice import burn_on_practice
+from darkroom.cards import first_grid, power_card, tone_card, wishes
+from darkroom.practice import burn_on_practice, burnt_on_practice
 from darkroom.tile import SURFACES, etch, not_wiped
 from etchpractice.tile.imperfections import Imperfections
 from etchproof.errors import PhotoRefused
+from etchproof.layout.power_card import lay_out_power_card
 from etchproof.layout.tone_card import lay_out_tone_card
 from etchproof.reading.camera import read_card
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
@@ -80,6 +81,25 @@ def test_a_card_that_was_not_wiped_and_is_claimed_to_be_is_found(tile, haze, see
     shot = Shot(tilt_degrees=20, light_ratio=2.0, seed=seed)
 
     assert reason_of(not_wiped(tile, haze=haze), shot) == "not-wiped"
+
+
+@pytest.mark.parametrize("tint", [(1.0, 0.985, 0.95), (1.0, 0.8, 0.5)], ids=["day", "lamp"])
+def test_brown_paint_without_soot_is_found_on_a_card_of_fine_dots_too(tile, tint):
+    """A tone card has one solid step, and was read as it lay."""
+    shot = Shot(tilt_degrees=20, tint=tint, noise_codes=3.0)
+
+    assert reason_of(not_wiped(tile, haze=0.0, brown=0.4), shot) == "not-wiped"
+
+
+def test_a_brown_fringe_is_found_where_solid_patches_have_fired_black(tmp_path):
+    """So a practice tile looks before it is wiped: paint is brown between scorching and firing."""
+    head = PRACTICE_HEADS["practice-20w"]
+    card = lay_out_power_card(wishes(head=head), first_grid(head))
+    wiped, painted = burnt_on_practice(card, "white-tile", tmp_path / "job", brown=0.5)
+    shot = Shot(tilt_degrees=12, width_px=2600, height_px=1950)
+
+    assert reason_of(painted, shot) == "not-wiped"
+    read_card([photograph(wiped, shot)], [card], is_wiped=True)
 
 
 @pytest.mark.parametrize(

@@ -220,6 +220,34 @@ def test_stripes_are_told_with_a_word_of_what_may_cause_them():
 
 
 @pytest.mark.parametrize(
+    ("lightnesses", "figures"),
+    [
+        ([30, 30, 31, 32.4, 50], "at 0.15 mm: its solid patch is 2.4 L* lighter"),
+        ([30, 31.8, 40, 50, 60], "at 0.1 mm: its solid patch is 1.8 L* lighter"),
+    ],
+    ids=["coarser", "the recipe's own"],
+)
+def test_a_trace_of_banding_in_the_best_spacing_is_told_with_its_figure(lightnesses, figures):
+    text = " ".join(told(lightnesses).table["sentences"])
+
+    # white seen through the solid, by the definition of L* (ISO 11664-4): 6.2 % at 30, 100 % bare
+    dark, best = (((one + 16) / 116) ** 3 for one in (30, float(figures.split()[7]) + 30))
+    assert figures in text
+    assert f"about {(best - dark) / (1 - dark) * 100:.1f} % white between its lines" in text
+
+
+def test_what_a_reading_scatters_is_no_trace_of_banding():
+    assert "trace of banding" not in " ".join(told([30, 30.4, 30.7, 30.9, 50]).table["sentences"])
+
+
+def test_stripes_of_the_recipe_s_own_spacing_are_told_with_their_figure():
+    """Nothing was said of them where the recipe stayed as it was."""
+    sentences = told([30, 30, 40, 50, 60], [0.2, 2.5]).table["sentences"]
+
+    assert any("scatters by 2.5 L*, 2.3 more" in one for one in sentences)
+
+
+@pytest.mark.parametrize(
     ("lightnesses", "words"), [([30, 30], "only 2 line spacings"), ([95] * 5, "does not blacken")]
 )
 def test_a_card_that_shows_nothing_says_what_to_do(lightnesses, words):

@@ -210,6 +210,34 @@ def test_a_tone_card_without_black_is_asked_whether_it_was_wiped(darkest, is_ask
     assert ("Was it wiped?" in " ".join(sentences)) is is_asked
 
 
+@pytest.mark.parametrize(("solid", "is_asked"), [(31, False), (46, True)])
+def test_a_tone_card_much_paler_than_the_pair_s_power_card_is_asked_whether_it_was_wiped(
+    solid, is_asked
+):
+    power = power_card()
+    card = lay_out_tone_card(wishes(), RECIPE_OF_TONE)
+    read = steps_read(card, lambda share: float(np.interp(share, [0, 1], [100, solid])))
+    earlier = CardEvidence(card=power, reading=all_read(power, 29.0))
+
+    table = result_of(CardEvidence(card=card, reading=read), earlier=[earlier]).table
+
+    assert table["is_wiping_asked"] is is_asked
+    asked = "a power card of this laser, tile and paint had 29. Was it wiped?"
+    assert (asked in " ".join(table["sentences"])) is is_asked
+
+
+def all_read(card, lightness_l):
+    """A reading of which every patch is as light."""
+    patches = tuple(
+        PatchReading(
+            cell=patch.cell, part=patch.part, reflectance=((lightness_l + 16) / 116) ** 3,
+            lightness=lightness_l, unevenness=0.3, photos=1,
+        )
+        for patch in card.patches
+    )  # fmt: skip
+    return Reading(card_number=card.number, kind=card.kind, photos=(), patches=patches)
+
+
 RECIPE_OF_TONE = Recipe(surface="t", feed_mm_per_min=1500.0, power_ratio=0.5, line_spacing_mm=0.1)
 
 

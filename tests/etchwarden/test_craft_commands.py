@@ -7,7 +7,7 @@ import pytest
 from PIL import Image
 
 from darkroom.camera import photograph
-from darkroom.tile import SURFACES, etch
+from darkroom.tile import SURFACES, etch, not_wiped
 from etchphoto.job.order_findings import GREYS_NOT_MEASURED
 from etchproof.layout.job import read_card_file
 from etchwire.sheet import read_sheet
@@ -230,6 +230,28 @@ def test_the_fingernail_is_asked_for_before_a_recipe_is_accepted(shop, said, ans
     assert "It is in force." in heard
     (word,) = shop.logbook.ask("reading", id=1)["marks"].values()
     assert word == "could not tell"
+
+
+@pytest.mark.parametrize(
+    ("said", "answer", "is_in_force"),
+    [("", "n\n", False), ("", "y\n", True), ("--cloth-dirty", "", False)],
+    ids=["some comes off", "asked", "said"],
+)
+def test_a_card_without_black_is_accepted_only_when_a_wet_cloth_stays_clean(
+    shop, said, answer, is_in_force
+):
+    shop.done(f"recipe add --surface {TILES} --speed 3000 --power 55")
+    shop.done(f"card tone -o {{here}}/greys --surface {TILES}")
+    tile = etch(read_card_file(shop.folder / "greys"), SURFACES["willing"])
+    (shop.folder / "greys.jpg").write_bytes(photograph(not_wiped(tile, haze=0.0)).read())
+
+    heard = shop.done(
+        f"read {{here}}/greys.jpg --card {{here}}/greys --wiped --accept {said}", answer=answer
+    )
+
+    assert "Was it wiped?" in heard
+    assert ("It is in force." in heard) is is_in_force
+    assert ("Nothing is accepted: wipe the card" in heard) is not is_in_force
 
 
 def test_hairlines_read_by_eye_give_the_laser_its_register(shop):

@@ -12,7 +12,7 @@ from PIL import Image
 from darkroom.camera import photograph
 from darkroom.focus import Beam, etch_focus
 from darkroom.spacing import black_lines
-from darkroom.tile import SURFACES, etch, etch_hairlines
+from darkroom.tile import SURFACES, etch, etch_hairlines, not_wiped
 from etchproof.layout.job import read_card_file
 from etchweb.cards import views
 from etchweb.cards.step_views import NOT_READ_BEFORE
@@ -237,6 +237,22 @@ def test_greys_read_by_camera_become_the_tone_curve(bench, book):
     bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
 
     assert book.accepted[0][1]["recipe"]["tone_curve"]["wanted"][-1] == 1
+
+
+def test_greys_without_black_are_used_only_once_a_wet_cloth_stays_clean(bench, book):
+    """Paint that is left evenly shows by nothing else, so a person is asked before it counts."""
+    bench.make(finds="tone")
+    bench.put_on_bench(book)
+    page = bench.read(photograph(not_wiped(etch(bench.card, SURFACE), haze=0.0)))
+    assert "Was it wiped?" in page.text
+    assert "A wet cloth takes nothing more off it" in page.text
+
+    refused = bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
+    assert (refused.status_code, book.accepted) == (422, [])
+    assert "rub it with a wet cloth first" in refused.text
+    bench.phone.press("test-tiles/1/choose", form={"choose": "yes", "cloth": "clean"})
+
+    assert "tone_curve" in book.accepted[0][1]["recipe"]
 
 
 def test_rows_that_do_not_meet_are_found_by_camera_and_by_eye(bench, book):

@@ -59,6 +59,7 @@ class _Options:
     after: tuple[Path, ...]
     is_accepted: bool | None
     fingernail: str | None
+    is_cloth_clean: bool | None
     feed_mm_per_min: float | None
     power_percent: float | None
     treatment: str | None
@@ -103,6 +104,11 @@ class _Options:
     "--fingernail", type=click.Choice(list(FINGERNAIL)),
     help="With --daemon: whether the patch recommended holds under a fingernail; left out, you "
     "are asked before you accept it.",
+)  # fmt: skip
+@click.option(
+    "--cloth-clean/--cloth-dirty", "is_cloth_clean", default=None,
+    help="With --daemon, where no patch is black: whether a wet cloth takes nothing more off the "
+    "card; left out, you are asked before you accept it.",
 )  # fmt: skip
 @click.option("--speed", "feed_mm_per_min", type=float, metavar="MM/MIN", help="Take this speed.")
 @click.option("--power", "power_percent", type=float, metavar="PERCENT", help="Take this power.")
@@ -178,10 +184,10 @@ def _tell(evidence: CardEvidence, earlier: list[CardEvidence], folder: Path) -> 
         print_power(card, power_outcome(evidence, earlier), folder)
     elif card.kind == CHECK and evidence.trial is None:
         print_strip(result_of(evidence, earlier=earlier))
-    elif card.kind == TONE and evidence.trial is None:
-        print_tone(card, _needed(evidence.reading))
     elif card.kind != REGISTER or evidence.trial is not None:
-        for sentence in result_of(evidence).table["sentences"]:
+        if card.kind == TONE and evidence.trial is None:
+            print_tone(card, _needed(evidence.reading))
+        for sentence in result_of(evidence, earlier=earlier).table["sentences"]:
             click.echo(sentence)
     elif evidence.meets:
         print_register(register_by_eye(card, evidence.meets))
@@ -204,12 +210,21 @@ def _file(
     chosen = _chosen(result.recommended, options)
     if chosen is None:
         return
+    if result.table.get("is_wiping_asked") and not _is_cloth_clean(options):
+        click.echo("Nothing is accepted: wipe the card, take the picture again, and read that.")
+        return
     is_accepted = options.is_accepted
     if is_accepted is None:
         is_accepted = click.confirm("Shall that be in force from now on?", default=True)
     if is_accepted:
         logbook.accept(number, chosen)
         click.echo("It is in force.")
+
+
+def _is_cloth_clean(options: _Options) -> bool:
+    if options.is_accepted is False or options.is_cloth_clean is not None:
+        return options.is_cloth_clean is not False
+    return click.confirm("Does a wet cloth take nothing more off the card?", default=False)
 
 
 def _tried(evidence: CardEvidence, earlier: list[CardEvidence], answer: str | None) -> CardEvidence:

@@ -7,7 +7,7 @@ from typing import Final
 import click
 
 from etchproof.card import FOCUS, Card
-from etchproof.choosing.card_result import CardResult, tone_remarks
+from etchproof.choosing.card_result import CardResult
 from etchproof.choosing.choice import Outcome
 from etchproof.choosing.next_card import NextCard
 from etchproof.choosing.second_card import SECOND_STEPS
@@ -72,8 +72,6 @@ def print_tone(card: Card, reading: Reading) -> None:
         f"Half the area burnt looks {tone.tvi_percent:+.1f} points of what it should. Black "
         f"reflects {tone.black * 100:.1f} % of what the bare tile does{darkest}."
     )
-    for sentence in tone_remarks(tone, read.lightness if read else None):
-        click.echo(sentence)
 
 
 def print_register(found: RegisterReading) -> None:

@@ -22,7 +22,7 @@ from etchproof.choosing.spacing_words import spacing_sentences
 from etchproof.errors import NoFocus, NoSpacing, NoToneCurve, UnreadableCard
 from etchproof.model.focus_reading import read_focus
 from etchproof.model.register_reading import register_by_camera, register_by_eye
-from etchproof.model.tone_reading import ToneReading, read_dot, read_tone
+from etchproof.model.tone_reading import read_dot, read_tone
 from etchproof.reading.hand_marks import (
     OTHER_WAY_ROUND,
     WEDGE,
@@ -125,7 +125,29 @@ def result_of(shown: CardEvidence, *, earlier: Sequence[CardEvidence] = ()) -> C
         return _power_result(shown, earlier)
     if shown.card.kind == CHECK:
         return _strip_result(shown, earlier)
-    return _RESULTS[shown.card.kind](shown)
+    return _asking_about_wiping(_RESULTS[shown.card.kind](shown), shown, earlier)
+
+
+def _asking_about_wiping(
+    result: CardResult, shown: CardEvidence, earlier: Sequence[CardEvidence]
+) -> CardResult:
+    """Return the result with a question that is to be answered before it is accepted.
+
+    A power card and a check strip have the one about the fingernail, which loose paint fails, and
+    hairlines read as well with the paint on.
+    """
+    if shown.reading is None or not shown.reading.patches:
+        return result
+    darkest = min(patch.lightness for patch in shown.reading.patches)
+    known = [one.darkest_lightness for one in outcomes_of(earlier)]
+    asked = list(
+        about_wiping(darkest, min((one for one in known if one is not None), default=None))
+    )
+    sentences = [*result.table["sentences"], *asked]
+    return replace(
+        result,
+        table={**result.table, "sentences": sentences, "is_wiping_asked": bool(asked)},
+    )
 
 
 def outcomes_of(cards: Sequence[CardEvidence]) -> list[Outcome]:
@@ -305,7 +327,7 @@ def _tone_result(shown: CardEvidence) -> CardResult:
     card = shown.card
     tone = read_tone(card, shown.reading)
     solid = next(patch for patch in card.patches if patch.coverage == 1)
-    darkest = shown.reading.of(solid.cell, solid.part)
+    read = shown.reading.of(solid.cell, solid.part)
     dot = read_dot(card, shown.reading)
     curve = {"wanted": list(tone.curve.wanted), "to_burn": list(tone.curve.to_burn)}
     table = {
@@ -314,22 +336,15 @@ def _tone_result(shown: CardEvidence) -> CardResult:
         "black": tone.black,
         "tvi_percent": tone.tvi_percent,
         "curve": curve,
-        "sentences": tone_remarks(tone, darkest.lightness if darkest else None),
+        "sentences": [tone.over_burnt.sentence] if tone.over_burnt else [],
     }
     summary = {
         "tvi_percent": tone.tvi_percent,
         "black": tone.black,
-        "lightness_at_recipe": darkest.lightness if darkest else None,
+        "lightness_at_recipe": read.lightness if read else None,
     }
     recipe = card.settings | {"tone_curve": curve | {"dot": dot.to_table()}}
     return CardResult(table=table, summary=summary, recommended={"recipe": recipe})
-
-
-def tone_remarks(tone: ToneReading, darkest: float | None) -> list[str]:
-    """Return what makes a tone card doubtful; `darkest` is the lightness of its solid patch."""
-    if tone.over_burnt:
-        return [tone.over_burnt.sentence]
-    return list(about_wiping(darkest))
 
 
 def _register_result(shown: CardEvidence) -> CardResult:

@@ -40,6 +40,8 @@ def focus_sentences(found: FocusReading) -> list[str]:
 
 
 def _why_no_width(found: FocusReading) -> str:
+    if found.burnt_too_far is not None:
+        return found.burnt_too_far.sentence
     if found.times_as_wide < LEAST_TIMES_AS_WIDE:
         return (
             "How wide the spot is could not be told: from end to end of the card it changes only "

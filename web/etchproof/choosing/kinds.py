@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Final
 
-from etchproof.card import CHECK, POWER
+from etchproof.card import CHECK, POWER, SPACING, TONE
 from etchwire.calls.catalogue import RecipeEntry
 
 # Of a recipe in force, what a check strip compares and keeps.
@@ -20,6 +20,8 @@ MOST_CYCLES: Final = 100_000
 EARLIER_KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     POWER: (POWER, CHECK),
     CHECK: (POWER, CHECK),
+    SPACING: (POWER,),
+    TONE: (POWER,),
 }
 EARLIER: Final = 5  # cards before this one that keep the standard and help the curve
 

@@ -13,6 +13,8 @@ from etchwire.catalogue.power_pulses import pulse_note
 
 DOTS_KEPT: Final = 0.4  # of an area half burnt: less, and light greys have no dots (our choice)
 
+MUCH_PALER_L: Final = 6.0  # than a power card of the same pair: more than readings scatter (ours)
+
 WAS_IT_WIPED: Final = (
     "Was it wiped? Loose paint on black looks as pale, and an even coat shows no soot to tell it "
     "by: if a wet cloth takes any off, wipe it and take the picture again."
@@ -84,10 +86,20 @@ def about_paleness(darkest: float | None) -> Iterator[str]:
         )
 
 
-def about_wiping(darkest: float | None) -> Iterator[str]:
-    """Ask whether a card without black was wiped: even paint shows by nothing else."""
-    if darkest is not None and darkest > BLACK_L:
+def about_wiping(darkest: float | None, known: float | None = None) -> Iterator[str]:
+    """Ask whether a card without black was wiped: even paint shows by nothing else.
+
+    `known` is the darkest that a power card of the same laser and surface had, None without one.
+    """
+    if darkest is None:
+        return
+    if darkest > BLACK_L:
         yield f"The darkest patch has lightness {darkest:.0f}, which is no black. {WAS_IT_WIPED}"
+    elif known is not None and darkest > known + MUCH_PALER_L:
+        yield (
+            f"The darkest patch has lightness {darkest:.0f}, and a power card of this laser, tile "
+            f"and paint had {known:.0f}. {WAS_IT_WIPED} If it was, look at lens and focus."
+        )
 
 
 def about_fingernail(best: Cell) -> Iterator[str]:

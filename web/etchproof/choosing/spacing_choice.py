@@ -24,14 +24,17 @@ LEAST_SPACINGS: Final = 3
 LEAST_DARK_L: Final = 85.0  # paler, and nothing was burnt that could close
 SAME_MM: Final = 1e-6
 STRIPED_L: Final = 1.0  # of unevenness beyond the calmest patch's: our choice
+LIGHTER_L: Final = 1.0  # than the darkest patch: what a reading scatters is less (by simulation)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SpacingSeen:
     """One line spacing: how dark its solid and its half-burnt patch are, and what a photo takes.
 
-    `white_left` is the share of the solid patch that reflects as bare tile does. A recipe at this
-    spacing runs at `kept_feed_mm_per_min`, which is slower than what was burnt by the reserve.
+    `white_left` is the share of the solid patch that reflects as bare tile does. `lighter_l` is how
+    much lighter than the darkest patch it is, `more_uneven_l` how much less even than the calmest.
+    A recipe at this spacing runs at `kept_feed_mm_per_min`, which is slower than what was burnt by
+    the reserve.
     """
 
     spacing_mm: float
@@ -41,9 +44,20 @@ class SpacingSeen:
     half_lightness: float | None
     white_left: float
     unevenness: float
+    lighter_l: float
+    more_uneven_l: float
     has_closed: bool
-    is_striped: bool
     photo_s: float
+
+    @property
+    def is_paler(self) -> bool:
+        """Whether it is lighter than the darkest patch by more than what a reading scatters."""
+        return self.lighter_l > LIGHTER_L
+
+    @property
+    def is_striped(self) -> bool:
+        """Whether it is less even than the calmest patch, as stripes make it."""
+        return self.more_uneven_l > STRIPED_L
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,8 +122,9 @@ def read_spacing(card: Card, reading: Reading) -> SpacingReading:
                 half_lightness=half.lightness if half else None,
                 white_left=max(0.0, white),
                 unevenness=read.unevenness,
+                lighter_l=read.lightness - darkest.lightness,
+                more_uneven_l=read.unevenness - calmest,
                 has_closed=read.lightness <= darkest.lightness + PLATEAU_L,
-                is_striped=read.unevenness > calmest + STRIPED_L,
                 photo_s=photo_time_s(
                     card.head,
                     spacing_mm,

@@ -3,8 +3,7 @@
 from collections.abc import Iterator
 
 from etchproof.choosing.reserve import RESERVE
-from etchproof.choosing.sentences import about_wiping
-from etchproof.choosing.spacing_choice import PICTURE_MM, SpacingReading
+from etchproof.choosing.spacing_choice import PICTURE_MM, SpacingReading, SpacingSeen
 from etchproof.layout.duration import in_words
 from etchproof.reading.measuring import UNEVEN_CELL_MM
 
@@ -37,7 +36,6 @@ def _sentences(found: SpacingReading) -> Iterator[str]:
             "It is the finest spacing of this card, so it may not close either: compare it with a "
             "finer card, or burn with more dose."
         )
-    yield from about_wiping(coarsest.lightness)
     if not recipe.has_closed:
         yield f"The recipe's own lines, {recipe.spacing_mm:.3g} mm apart, do not close."
     yield from _about_best(found)
@@ -57,16 +55,13 @@ def _about_best(found: SpacingReading) -> Iterator[str]:
     best, recipe = found.best, found.at_recipe
     if best == recipe:
         yield f"With what a reserve takes, nothing is faster than {recipe.spacing_mm:.3g} mm."
+        yield from _about_banding(best)
         return
     yield (
         f"Recommended: lines {best.spacing_mm:.3g} mm apart at {best.kept_feed_mm_per_min:.0f} "
         f"mm/min, {RESERVE * 100:.0f} % slower than they were seen to close, as a reserve."
     )
-    if best.is_striped:
-        yield (
-            "Its solid patch is less even than the calmest one. Stripes in the photo may come from "
-            "its own pixels: look at the tile, and take the next finer spacing if they are there."
-        )
+    yield from _about_banding(best)
     if recipe.has_closed:
         saved = 1 - best.photo_s / recipe.photo_s
         yield (
@@ -74,4 +69,23 @@ def _about_best(found: SpacingReading) -> Iterator[str]:
             f"takes {in_words(best.photo_s)} so and {in_words(recipe.photo_s)} at "
             f"{recipe.spacing_mm:.3g} mm: {saved * 100:.0f} % less. Its dots are larger, so it "
             "shows less detail."
+        )
+
+
+def _about_banding(best: SpacingSeen) -> Iterator[str]:
+    """Say so, with figures, where lines that count as closed still show a trace of banding."""
+    if best.is_paler:
+        white = best.white_left * 100
+        yield (
+            f"A trace of banding is left at {best.spacing_mm:.3g} mm: its solid patch is "
+            f"{best.lighter_l:.1f} L* lighter than the darkest, about {white:.1f} % "
+            "white between its lines. Look at it in raking light, and take the next finer spacing "
+            "if you see lines."
+        )
+    if best.is_striped:
+        yield (
+            f"Its solid patch is less even than the calmest one: it scatters by "
+            f"{best.unevenness:.1f} L*, {best.more_uneven_l:.1f} more. Stripes in the photo may "
+            "come from its own pixels: look at the tile, and take the next finer spacing if they "
+            "are there."
         )

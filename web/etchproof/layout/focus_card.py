@@ -141,7 +141,14 @@ def _guessed(request: CardRequest) -> Recipe:
     )
 
 
-def _within_reach(recipe: Recipe, request: CardRequest) -> Recipe:
+def weaker_recipe(card: Card, share: float) -> Recipe:
+    """Return what to burn a focus card with that shall get that share of the dose of `card`."""
+    recipe = card.recipe
+    weaker = replace(recipe, feed_mm_per_min=float(f"{recipe.feed_mm_per_min / share:.3g}"))
+    return _within_reach(weaker, card)
+
+
+def _within_reach(recipe: Recipe, request: CardRequest | Card) -> Recipe:
     """Return `recipe` no faster than fine detail is really run, with less power to match."""
     reach = photo_reach_mm_per_min(request.head, recipe.line_spacing_mm, request.halftone)
     share = min(1.0, reach / max(SPEED_SHARES) / recipe.feed_mm_per_min)

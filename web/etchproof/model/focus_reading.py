@@ -10,16 +10,20 @@ up to a dose that is even within 6 %, so closer ones add no detail.
 """
 
 import math
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from etchphoto.light import lightness
 from etchproof.card import COLUMN_LINES, FOCUS, ROW_LINES, SOLID, Card, Wedge
 from etchproof.errors import NoFocus
 from etchproof.layout.drawing import pitch_dots
+from etchproof.layout.focus_card import weaker_recipe
 from etchproof.model.damped_steps import jacobian, least_squares
 from etchproof.model.line_darkness import column_line_dose, mean_darkness, row_line_dose
 from etchproof.reading.values import Reading
@@ -42,6 +46,9 @@ LEAST_NOISE: Final = 0.004  # of darkness: no camera reads better
 OUTLIER: Final = 0.03  # of darkness: beyond it a miss counts less, as where glaze breaks up
 LEAST_DOUBT_MM: Final = 0.05  # of a height that a person packed up
 LEAST_SPOT_DOUBT: Final = 0.05  # of the width: surfaces have other laws than ours (by simulation)
+DARKER_L: Final = 3.0  # by less, side by side, patches look the same (our choice)
+TOO_FAR_PATCHES: Final = 2  # of lines that are paler than the faster ones beside them
+WEAKER: Final = 0.5  # of the dose, for the card after one that was burnt too far (our choice)
 MOST_SPOT_DOUBT: Final = 0.35  # of the width: beyond it none is told (our choice)
 
 # What is usual where lines say little, as logarithms, with how far off it may well be.
@@ -78,6 +85,24 @@ class Waist:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BurntTooFar:
+    """A card that is paler where it got more dose, and what to burn the next one with."""
+
+    feed_mm_per_min: float
+    power_ratio: float
+
+    @property
+    def sentence(self) -> str:
+        """What it means, for a person."""
+        return (
+            "This card was burnt too far: where it got most dose it is paler than where it got "
+            "less, and lines so broad tell the width of the spot badly. Burn another focus card "
+            f"with half the dose, {self.feed_mm_per_min:.0f} mm/min at {self.power_ratio * 100:.3g}"
+            " % power."
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FocusReading:
     """What a focus card showed; heights are those of the tile's underside, as packed up.
 
@@ -94,13 +119,14 @@ class FocusReading:
     across: Waist
     stations: int
     bed_place: str = ""
+    burnt_too_far: BurntTooFar | None = None
     fitted: tuple[tuple[float, float, float], ...] = ()
     seen: tuple[tuple[float, float, float], ...] = ()
 
     @property
     def is_spot_sure(self) -> bool:
         """Whether the widths are known well enough to be told."""
-        return all(
+        return self.burnt_too_far is None and all(
             waist.spot_doubt_mm <= MOST_SPOT_DOUBT * waist.spot_mm
             for waist in (self.along, self.across)
         )
@@ -214,7 +240,11 @@ def read_focus(card: Card, reading: Reading, *, is_turned_round: bool = False) -
     wedge = card.wedge.turned_round() if is_turned_round else card.wedge
     seen = _seen(card, reading, wedge)
     heights = seen.rows.heights_mm
-    figures, covariance = _fitted(seen, heights)
+    too_far = burnt_too_far(card, reading)
+    try:
+        figures, covariance = _fitted(seen, heights)
+    except NoFocus as error:
+        raise error if too_far is None else NoFocus(f"{error}. {too_far.sentence}") from error
     _require_focus(figures, heights)
     along, across = (_waist(figures, covariance, where) for where in (_X, _Y))
     best_mm = _best(figures)
@@ -232,9 +262,37 @@ def read_focus(card: Card, reading: Reading, *, is_turned_round: bool = False) -
         across=across,
         stations=len(heights),
         bed_place=wedge.bed_place,
+        burnt_too_far=too_far,
         fitted=tuple(zip(chart.tolist(), *(spot.tolist() for spot in spots), strict=True)),
         seen=tuple(zip(heights.tolist(), *seen.spots_alone(figures), strict=True)),
     )
+
+
+def burnt_too_far(card: Card, reading: Reading) -> BurntTooFar | None:
+    """Return what to burn instead where more dose made a focus card paler, None where it did not.
+
+    Solid patches are paler than some lines, or lines are paler than faster ones beside them.
+    """
+    solids: list[float] = []
+    beside: dict[tuple[str, int], list[tuple[float, float]]] = defaultdict(list)
+    for patch in card.patches:
+        read = reading.of(patch.cell, patch.part)
+        if read is None:
+            continue
+        light = float(lightness(np.array(max(0.0, read.reflectance))))
+        if patch.part == SOLID:
+            solids.append(light)
+        else:
+            beside[patch.part, patch.area.left].append((patch.feed_mm_per_min, light))
+    paler, darkest_l = 0, 100.0
+    for lines in beside.values():
+        lights = [light for _, light in sorted(lines)]
+        paler += sum(slower - faster > DARKER_L for slower, faster in pairwise(lights))
+        darkest_l = min([darkest_l, *lights])
+    if paler < TOO_FAR_PATCHES and min(solids, default=0.0) - darkest_l <= DARKER_L:
+        return None
+    recipe = weaker_recipe(card, WEAKER)
+    return BurntTooFar(feed_mm_per_min=recipe.feed_mm_per_min, power_ratio=recipe.power_ratio)
 
 
 def _seen(card: Card, reading: Reading, wedge: Wedge) -> _Seen:
@@ -292,7 +350,7 @@ def _fitted(seen: _Seen, heights_mm: Floats) -> tuple[Floats, Floats]:
     if seen.scatter(figures) > MOST_SCATTER:
         raise NoFocus(
             "the lines do not go with one beam: see that the tile lies firmly on its wedge, and "
-            "burn the card again, faster where its solid patches are paler than its lines"
+            "burn the card again"
         )
     off = seen.misses(figures)
     scatter = float((off**2).sum()) / max(1, len(off) - len(figures))

@@ -1,8 +1,9 @@
-"""Brown on what is dark: loose, scorched paint that was not wiped off.
+"""Brown on what was burnt: loose, scorched paint that was not wiped off.
 
-Fired black reflects all colours alike beside the bare tile, whatever the lamp's own colour; paint
-that was only scorched is brown (common practice, no source). So a card that was not wiped is told
-by its dark patches even where no soot lies around them.
+Fired black swallows all colours alike, whatever the lamp's own colour; paint that was only scorched
+swallows more blue than red (common practice, no source). How much more does not depend on how much
+of a patch is burnt, so that fine dots tell it as solid patches do, and so does a brown fringe round
+black that has fired well.
 """
 
 from typing import Any, Final
@@ -13,31 +14,36 @@ from numpy.typing import NDArray
 
 from etchproof.card import Area, Card
 from etchproof.layout.patch_core import core_of
+from etchproof.reading.bare_light import ROUND_MM
 from etchproof.reading.photograph import COLOUR_PX, Colour
 from etchproof.reading.rectification import Matrix, apply
 
-BRIGHT_PERCENTILE: Final = 70.0  # most of a card is bare
-DARK_SHARE: Final = 0.6  # of the bare tile's red
+BRIGHT_PERCENTILE: Final = 80.0  # of a patch and what lies around it, where it is bare
+LEAST_DARK: Final = 0.25  # of the bare tile's red: paler patches are lost in noise
 LEAST_PATCHES: Final = 2
-BROWN: Final = 1.35  # red over blue, beside the bare tile's; from invented photographs
+BROWN: Final = 1.08  # blue swallowed over red; wiped cards reach 1.05, from invented photographs
 
 RED, BLUE = 0, 1
 
 
 def is_brown(colour: Colour, mm_to_photo: Matrix, card: Card) -> bool:
-    """Return whether the dark solid patches of `card` are brown beside its bare tile."""
-    whole = _cells(colour, mm_to_photo, Area(0, 0, card.rows, card.columns), card)
-    bright = whole[whole[:, RED] >= np.percentile(whole[:, RED], BRIGHT_PERCENTILE)]
-    bare = bright.mean(axis=0)
+    """Return whether some patches of `card` swallow more blue than red, beside the bare tile."""
     warmth = []
     for patch in card.patches:
         cells = _cells(colour, mm_to_photo, core_of(patch.area), card)
-        if patch.coverage < 1 or not len(cells):
+        around = _cells(colour, mm_to_photo, _with_surroundings(patch.area, card), card)
+        if not len(cells):
             continue
-        seen = cells.mean(axis=0) / bare
-        if seen[RED] < DARK_SHARE and seen[BLUE] > 0:
-            warmth.append(float(seen[RED] / seen[BLUE]))
-    return len(warmth) >= LEAST_PATCHES and float(np.median(warmth)) > BROWN
+        bright = around[:, RED] >= np.percentile(around[:, RED], BRIGHT_PERCENTILE)
+        swallowed = 1 - cells.mean(axis=0) / np.maximum(around[bright].mean(axis=0), 1e-6)
+        if swallowed[RED] > LEAST_DARK:
+            warmth.append(float(swallowed[BLUE] / swallowed[RED]))
+    return sum(one > BROWN for one in warmth) >= LEAST_PATCHES
+
+
+def _with_surroundings(area: Area, card: Card) -> Area:
+    around = round(ROUND_MM / card.spacing_mm)
+    return Area(area.top - around, area.left - around, area.bottom + around, area.right + around)
 
 
 def _cells(

@@ -123,6 +123,7 @@ def result_view(layout: Card, read: JsonTable) -> View:
         "recommended": read["recommended"],
         "sentences": _sentences_of(kind, told),
         "chart": _chart_of(kind, told),
+        "is_wiping_asked": told.get("is_wiping_asked", False),
         **_CHART_WORDS.get(kind, {}),
     }
     if kind not in BY_PATCH:

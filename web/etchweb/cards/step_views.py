@@ -40,6 +40,10 @@ NOT_READ_BEFORE: Final = (
     "that in the logbook first."
 )
 NOT_TRIED: Final = "First say whether the patch holds under a fingernail."
+NOT_WIPED_AGAIN: Final = (
+    "Nothing on this card is black: rub it with a wet cloth first. If the cloth takes any paint "
+    "off, wipe it, take another photo and read that; else tick that it stays clean."
+)
 FILED: Final = "This is in the logbook already."
 
 
@@ -106,6 +110,8 @@ def choose(number: int) -> str | BaseResponse:
     is_chosen = request.form.get("choose") == "yes"
     if is_chosen and patch_to_try(read["told"]):
         return with_status(card_page(card, NOT_TRIED), 422)
+    if is_chosen and read["told"].get("is_wiping_asked") and request.form.get("cloth") != "clean":
+        return with_status(card_page(card, NOT_WIPED_AGAIN), 422)
     with refusals_on(partial(card_page, card)):
         chosen = None
         if is_chosen:
