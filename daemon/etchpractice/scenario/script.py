@@ -1,6 +1,7 @@
 """A scenario as it is written down in TOML, read with every fault in it named.
 
 about = "The lid is opened in mid-row, and the etch taken up again."
+known = "..."          # of what is invented, what is common practice and what nobody knows
 box = "..."            # how the box is wired and set, as in a machine's file; else the practice box
 
 [picture]              # an even grey of dots, unless a photo is given to the command
@@ -94,6 +95,7 @@ class Scenario:
     """A timed list of events and expectations. `needs_real_time`: it proves nothing when fast."""
 
     about: str
+    known: str
     box: str
     picture: Picture
     imperfections: Mapping[str, float]
@@ -154,6 +156,7 @@ def _scenario(reader: Reader) -> Scenario:
     begins = reader.choice("begins", Begins.ETCHING.value, tuple(Begins))
     scenario = Scenario(
         about=about or "",
+        known=reader.take("known", str, "", "a text"),
         box=reader.take("box", str, "", "a text"),
         picture=_picture(reader.table("picture")),
         imperfections=_imperfections(reader.table("tile")),

@@ -23,11 +23,12 @@ class NoSuchScenario(LookupError):
 
 @dataclass(frozen=True, slots=True)
 class Shelved:
-    """A scenario as a list shows it: `about` is one sentence."""
+    """A scenario as a list shows it: `about` and `known` are a sentence or two each."""
 
     name: str
     group: str
     about: str
+    known: str
     path: Path
 
 
@@ -35,10 +36,13 @@ class Shelved:
 def shelved() -> tuple[Shelved, ...]:
     """Return every scenario that comes with the program, in the order in which they are shown."""
     return tuple(
-        Shelved(path.stem, group, tomllib.loads(path.read_text(encoding="utf-8"))["about"], path)
-        for group in GROUPS
-        for path in sorted((SHELF / group).glob("*.toml"))
+        _shelved(path, group) for group in GROUPS for path in sorted((SHELF / group).glob("*.toml"))
     )
+
+
+def _shelved(path: Path, group: str) -> Shelved:
+    table = tomllib.loads(path.read_text(encoding="utf-8"))
+    return Shelved(path.stem, group, table["about"], table.get("known", ""), path)
 
 
 def scenario_called(name: str) -> Path:

@@ -33,7 +33,11 @@ def listing() -> str:
     lines = []
     for group, title in GROUPS.items():
         lines += [f"{title}:", ""]
-        lines += [f"  {one.name}\n      {one.about}" for one in shelved() if one.group == group]
+        for one in (one for one in shelved() if one.group == group):
+            lines += [
+                f"  {one.name}",
+                *(f"      {text}" for text in (one.about, one.known) if text),
+            ]
         lines += [""]
     return "\n".join(lines).rstrip()
 

@@ -8,7 +8,7 @@ from etchweb.practice.scenario_runner import Scenario, ScenarioRunner
 
 def scenario_runner() -> ScenarioRunner:
     """Return the runner of every scenario that comes with the program."""
-    scenes = [Scenario(one.name, GROUPS[one.group], one.about) for one in shelved()]
+    scenes = [Scenario(one.name, GROUPS[one.group], one.about, one.known) for one in shelved()]
     return ScenarioRunner(scenes, _command_for)
 
 

@@ -30,11 +30,15 @@ class Outcome(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """A scenario that may be played: `about` is one sentence, `group` a heading."""
+    """A scenario that may be played: `about` is one sentence, `group` a heading.
+
+    `known` says what of it is invented and what is known.
+    """
 
     name: str
     group: str
     about: str
+    known: str = ""
 
 
 @dataclass(frozen=True, slots=True)
