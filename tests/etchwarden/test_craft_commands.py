@@ -240,7 +240,7 @@ def test_the_fingernail_is_asked_for_before_a_recipe_is_accepted(shop, said, ans
 def test_a_card_without_black_is_accepted_only_when_a_wet_cloth_stays_clean(
     shop, said, answer, is_in_force
 ):
-    shop.done(f"recipe add --surface {TILES} --speed 3000 --power 55")
+    shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 3000 --power 55")
     shop.done(f"card tone -o {{here}}/greys --surface {TILES}")
     tile = etch(read_card_file(shop.folder / "greys"), SURFACES["willing"])
     (shop.folder / "greys.jpg").write_bytes(photograph(not_wiped(tile, haze=0.0)).read())
