@@ -29,7 +29,7 @@ VIEWS = (
     "/machine", "/machine/wiring", "/machine/settings", "/machines", "/phones", "/pair",
     "/practice", "/test-tiles", "/test-tiles/new", "/lots", "/lasers", "/tiles-and-paints",
     f"/head-path/{SHA256}", "/orders", "/orders/new", "/orders/costs", "/orders/list", "/orders/3",
-    "/bench", "/storage", "/nowhere",
+    "/bench", "/bench/jig", "/storage", "/nowhere",
 )  # fmt: skip
 STEPS = ("/new", "DRAFT/tile", "DRAFT/cut", "DRAFT/look", "DRAFT/design", "DRAFT/proof")
 # Answers without a page of their own, and pages that other tests bring into being.
