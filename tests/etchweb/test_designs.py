@@ -2,14 +2,16 @@
 
 import io
 import json
+from datetime import UTC, datetime
 
 import pytest
 from PIL import Image
 
 from etchweb.drafts import views as new_picture
 from etchweb.drafts.decoration import NOTHING_ADDED, Decoration
+from etchweb.drafts.making import proof_lines
 from etchweb.drafts.store import Draft, Drafts
-from support.fakes.catalogue_answers import HEAD, SURFACE, craft
+from support.fakes.catalogue_answers import HEAD, RECIPE, SURFACE, craft
 from support.samples.photo_files import encoded, scene
 
 pytestmark = pytest.mark.slow
@@ -174,3 +176,22 @@ def test_a_photo_like_an_earlier_one_has_the_same_lettering_and_shape(phone, dra
 
     (later,) = (draft for draft in drafts.all() if draft.id != earlier.id)
     assert later.decoration == earlier.decoration
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [("", []), ("Ida\n1952", ["Lettering: Ida / 1952"])],
+    ids=["none", "two lines"],
+)
+def test_a_proof_says_tile_size_lettering_date_and_number(text, told):
+    draft = Draft(id="0" * 16, name="Ida.jpg", recipe=RECIPE, decoration=Decoration(text=text))
+
+    lines = proof_lines(draft, (80.0, 100.0), datetime(2026, 11, 28, tzinfo=UTC))
+
+    assert lines == [
+        "Ida",
+        f"80 x 100 mm on {RECIPE.surface}",
+        *told,
+        f"Proof {draft.proof_number}, 28 November 2026",
+        "A simulation: the etched tile will differ a little.",
+    ]

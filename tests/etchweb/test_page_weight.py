@@ -28,7 +28,8 @@ NOT_FETCHED = ("apple-touch-icon", "manifest")  # only once somebody installs th
 
 VIEWS = (
     "/", "/new", "/logbook", "/logbook/7", "/test-tiles", "/test-tiles/new", "/lasers",
-    "/tiles-and-paints", "/lots", "/orders", "/orders/3", "/orders/new", "/machine",
+    "/tiles-and-paints", "/lots", "/orders", "/orders/3", "/orders/new", "/orders/costs",
+    "/orders/list", "/bench", "/machine",
     "/machine/wiring", "/machine/settings", "/storage", "/phones", "/pair",
 )  # fmt: skip
 
@@ -122,12 +123,13 @@ CURVE = {"wanted": [0.0, 1.0], "to_burn": [0.0, 1.0], "dot": DOT}
 
 @pytest.mark.slow
 @pytest.mark.parametrize("known", [{}, {"tone_curve": CURVE}], ids=["no card", "a tone card"])
-def test_the_look_of_a_picture_is_as_light_as_a_first_view(app, phone, daemon, known):
+def test_each_step_of_a_picture_is_as_light_as_a_first_view(app, phone, daemon, known):
     daemon.answers |= craft(recipe(**known))
     draft = draft_to_proof(app, ASTRONAUT, width_mm=80, height_mm=100)
 
-    sizes = fetched(phone, f"{draft}/look")
+    sizes = {step: fetched(phone, f"{draft}/{step}") for step in ("tile", "cut", "look", "design")}
 
-    assert sum(sizes.values()) <= MOST_BYTES, sizes
-    assert len(sizes) <= MOST_REQUESTS, sizes
-    assert {f"{draft}/tried.png", f"{draft}/mixes.jpg"} <= sizes.keys()
+    for step, of_step in sizes.items():
+        assert sum(of_step.values()) <= MOST_BYTES, (step, of_step)
+        assert len(of_step) <= MOST_REQUESTS, (step, of_step)
+    assert {f"{draft}/tried.png", f"{draft}/mixes.jpg"} <= sizes["look"].keys()

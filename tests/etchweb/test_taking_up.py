@@ -12,7 +12,7 @@ from etchweb.reentry.views import NO_ROW, NOT_CONFIRMED
 from etchwire.calls.json_values import from_json_value
 from etchwire.calls.machine import UnfinishedRun
 from etchwire.errors import Refused
-from support.fakes.fake_daemon import GONE, STOPPED_ETCH, box
+from support.fakes.fake_daemon import GONE, STAYS, STOPPED_ETCH, box
 from support.fakes.fake_unfinished import (
     BY_CUT,
     BY_EYE,
@@ -50,6 +50,22 @@ def test_what_the_box_asks_for_at_the_machine_is_said_before_the_rest_is_loaded(
     text = look(phone)
 
     assert text.index(relay) < text.index("Load the rest")
+
+
+def test_a_rest_that_would_end_after_closing_time_says_so_where_it_is_loaded(phone, daemon):
+    asked = []
+
+    def answer(lasts_s):
+        asked.append(lasts_s)
+        return {"stays": STAYS}
+
+    before = phone.look(PAGE).text
+    daemon.answers["confirmations"] = answer
+    page = phone.look(f"{PAGE}?by=eye&row=901").text
+
+    assert STAYS not in before
+    assert page.index(STAYS) < page.index("Load the rest")
+    assert asked == [100 * 2.46]  # rows 901 to 1000, at what one lasts
 
 
 def test_the_row_the_record_ends_with_is_proposed(phone):

@@ -19,11 +19,11 @@ from etchweb.bench.files import BENCH_FOLDER, JOB_FOLDER, PICTURES_OF_JOB, PLAN_
 from etchweb.bench.presenter import Ready, choice_words, plan_view
 from etchweb.catalogue.lots import dry_lots
 from etchweb.context import app_context, visitor_name
+from etchweb.daemon.late_end import late_end
 from etchweb.drafts.store import JOB_FOLDER as JOB_OF_DRAFT
 from etchweb.drafts.store import SEEN_NAME, Draft, MadeTile, tile_seen_name
 from etchweb.drafts.views import drafts, work_queue
 from etchweb.previews.store import pass_on
-from etchweb.run.late_end import late_end
 from etchweb.server.forms import Form, FormUnfit, number
 from etchweb.server.responses import refusals_on, with_status
 from etchweb.text.formatting import as_sentence

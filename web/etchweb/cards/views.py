@@ -36,8 +36,8 @@ from etchweb.cards.workflow import CardWorkflow, KnownCard
 from etchweb.catalogue.pairs import Pair, ask_pairs, pair_of_key, preselected
 from etchweb.catalogue.remembered_pair import asked_pair, remember_pair, remembered_pair
 from etchweb.context import app_context, visitor_name
+from etchweb.daemon.late_end import late_end
 from etchweb.drafts.views import work_queue
-from etchweb.run.late_end import late_end
 from etchweb.server.csrf_and_headers import CACHE_FOR_EVER
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import refusals_on, with_status

@@ -190,16 +190,23 @@ def accepting(known: tuple[PhotoFinding, ...], order: PhotoOrder) -> PhotoOrder:
 
 def save_proof(tile: Image.Image, draft: Draft, size_mm: tuple[float, float], path: Path) -> None:
     """Save what may be sent to whoever ordered the tile; nothing of the box is on it."""
-    width_mm, height_mm = size_mm
-    lines = (
-        draft.title,
-        f"{width_mm:.4g} x {height_mm:.4g} mm on {draft.recipe.surface if draft.recipe else ''}",
-        f"Proof {draft.proof_number}, {datetime.now().astimezone():%d %B %Y}",
-        "A simulation: the etched tile will differ a little.",
-    )
-    sheet = draw_proof(tile, width_mm, lines)
+    lines = proof_lines(draft, size_mm, datetime.now().astimezone())
+    sheet = draw_proof(tile, size_mm[0], lines)
     dpi = round(sheet.dots_per_inch)
     sheet.picture.save(path, "JPEG", quality=80, dpi=(dpi, dpi))
+
+
+def proof_lines(draft: Draft, size_mm: tuple[float, float], day: datetime) -> list[str]:
+    """Return what stands below the tile: what was agreed, to be read once more by the customer."""
+    width_mm, height_mm = size_mm
+    lettering = " / ".join(draft.decoration.text.splitlines())
+    return [
+        draft.title,
+        f"{width_mm:.4g} x {height_mm:.4g} mm on {draft.recipe.surface if draft.recipe else ''}",
+        *([f"Lettering: {lettering}"] if lettering else []),
+        f"Proof {draft.proof_number}, {day:%d %B %Y}",
+        "A simulation: the etched tile will differ a little.",
+    ]
 
 
 def made_job(draft: Draft, sheet: Sheet, found: tuple[PhotoFinding, ...]) -> MadeJob:

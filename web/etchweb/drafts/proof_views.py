@@ -10,6 +10,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.lots import dry_lots
 from etchweb.context import app_context, visitor_name
+from etchweb.daemon.late_end import late_end
 from etchweb.drafts.earlier import kept_of, with_caution
 from etchweb.drafts.forms import MENDS, with_place
 from etchweb.drafts.presenter import proof_view
@@ -24,7 +25,6 @@ from etchweb.drafts.store import (
 )
 from etchweb.drafts.views import drafts, found_draft, keep, waited_for, work_queue
 from etchweb.previews.store import pass_on
-from etchweb.run.late_end import late_end
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import refusals_on, with_status
 from etchweb.storage.made_from import keep_made_from

@@ -10,6 +10,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.pairs import Pair, ask_pairs, preselected
 from etchweb.context import app_context
+from etchweb.daemon.late_end import late_end
 from etchweb.drafts.forms import (
     NOT_ON_WALLS,
     RETOUCHES,
@@ -30,7 +31,6 @@ from etchweb.drafts.sizes import size_choices
 from etchweb.drafts.store import MIXES_NAME, PHOTO_NAME, WAYS_NAME, Draft, cut_name
 from etchweb.drafts.tile_choice import chosen_pair, decide_tile, with_common_size
 from etchweb.drafts.views import GONE, drafts, found_draft, keep, waited_for
-from etchweb.run.late_end import late_end
 from etchweb.server.forms import FormUnfit
 from etchweb.server.responses import refusals_on, with_status
 from etchweb.text.formatting import as_sentence

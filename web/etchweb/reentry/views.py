@@ -8,6 +8,7 @@ from flask import Blueprint, Flask, jsonify, redirect, render_template, request,
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.context import LARGEST_NUMBER, answered, app_context
+from etchweb.daemon.late_end import late_end
 from etchweb.reentry.presenter import reentry_view, row_from_text
 from etchweb.server.csrf_and_headers import wants_json
 from etchweb.server.responses import message_response, status_of
@@ -99,6 +100,7 @@ def _page(number: int, answers: ReentryAnswers, answer: str = "") -> str:
         view=view,
         answer=answer,
         confirmed=answers.confirm,
+        late=late_end(app_context().daemon, outlook.rest.predicted_s if outlook.rest else None),
         asked_at_machine=_asked_at_machine(),
     )
 
