@@ -117,7 +117,7 @@ _WITH_RECIPE: Final[Options] = (
 )
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group()
 def command() -> None:
     """Lay out a test card: a job like any other, to be etched, wiped and read.
 

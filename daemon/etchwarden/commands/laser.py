@@ -17,7 +17,7 @@ from etchwire.catalogue.extraction_filter import SECONDS_PER_HOUR, filter_note
 LIKELY_INPUT_W: Final = 25.0  # single diodes give less (common practice, no source)
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group()
 def command() -> None:
     """Lasers: list them, describe one, note a wiped lens or a new filter."""
 

@@ -33,7 +33,7 @@ _SHOWN: Final = (
 )
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group()
 def command() -> None:
     """Painting lots: list them, show one, add one, say which tile was of which."""
 

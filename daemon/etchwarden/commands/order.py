@@ -32,7 +32,7 @@ from etchwire.storing import file_sha256
 _PLACES = tuple(TRIALS_OF_PLACE)
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group()
 def command() -> None:
     """Orders: list them, show one, add one, take a list of them."""
 

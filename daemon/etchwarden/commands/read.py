@@ -67,7 +67,7 @@ class _Options:
     socket: Path | None
 
 
-@click.command(context_settings={"help_option_names": ["-h", "--help"]})
+@click.command()
 @click.argument("photos", nargs=-1, type=click.Path(path_type=Path))
 @click.option(
     "--card", "folders", multiple=True, type=click.Path(path_type=Path), metavar="CARD",

@@ -11,7 +11,7 @@ from etchwire.catalogue.power_pulses import pulse_note
 from etchwire.catalogue.records import RecipeRecord
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group()
 def command() -> None:
     """Recipes: list them, write one down, take one out of force."""
 

@@ -18,7 +18,7 @@ _SHOWN: Final = (
 _WORDS: Final = {"wait_min": "minutes before wiping", "wiping": "wiped"}
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group()
 def command() -> None:
     """Tiles and paints: list them, describe one."""
 
