@@ -11,6 +11,7 @@ import click
 from etchproof.card import CHECK, POWER, REGISTER, TONE, Card
 from etchproof.choosing.card_result import CardEvidence, power_outcome, result_of
 from etchproof.choosing.durability import Trial
+from etchproof.choosing.filed_cards import earlier_cards, in_force_for, measured_in, newest_reading
 from etchproof.choosing.kinds import TREATMENTS
 from etchproof.errors import UnreadableCard
 from etchproof.layout.job import read_card_file
@@ -136,9 +137,10 @@ def command(**said: Any) -> None:
             meets=_meeting(options.meets),
             is_wedge_turned=options.is_wedge_turned,
             trial=_trial(before.get(card.number, ""), card, options, logbook),
-            in_force=logbook.in_force_for(card) if logbook else None,
+            in_force=in_force_for(logbook.ask, card) if logbook else None,
         )
-        earlier = [*(logbook.earlier(card) if logbook else ()), *_earlier(options.after)]
+        filed = earlier_cards(logbook.ask, card) if logbook else []
+        earlier = [*map(CardEvidence.from_table, filed), *_earlier(options.after)]
         _tell(evidence, earlier, folder)
         if logbook:
             _file(logbook, evidence, earlier, options)
@@ -159,11 +161,9 @@ def _read_before(cards: dict[Path, Card], options: _Options) -> dict[int, str]:
 def _trial(before: str, card: Card, options: _Options, logbook: CardCalls | None) -> Trial | None:
     if options.treatment is None:
         return None
-    table = {
-        "treatment": options.treatment,
-        "cycles": options.cycles,
-        "before": before or (logbook.read_before(card) if logbook else ""),
-    }
+    if not before and logbook:
+        before = measured_in(newest_reading(logbook.ask, card.number))
+    table = {"treatment": options.treatment, "cycles": options.cycles, "before": before}
     return Trial.from_table(table)
 
 

@@ -9,10 +9,9 @@ from typing import Final
 import click
 
 from etchphoto.errors import EtchphotoError
-from etchproof.card import CHECK, FOCUS, Card
+from etchproof.card import FOCUS, Card
 from etchproof.choosing.bed_focus import BedFocus, places_of
 from etchproof.choosing.card_result import CardEvidence, CardResult
-from etchproof.choosing.kinds import EARLIER, EARLIER_KINDS, recipe_table
 from etchproof.choosing.next_card import NextCard, PairState, next_card
 from etchproof.errors import EtchproofError, UnfitCard
 from etchwarden.shared.catalogue_calls import CatalogueCalls, catalogue_calls_at
@@ -20,7 +19,6 @@ from etchwarden.shared.machine_calls import sentence
 from etchwire.calls.catalogue import (
     AcceptReading,
     Cards,
-    Reading,
     Readings,
     SaveCard,
     SaveReading,
@@ -29,6 +27,7 @@ from etchwire.calls.catalogue import Card as CardCall
 from etchwire.catalogue.records import CardRecord, ReadingRecord, SparePlace
 from etchwire.errors import Refused, WireError
 from etchwire.packing import pack, unpack
+from etchwire.record import Ask
 from etchwire.sheet import Sheet
 from etchwire.transport.json_text import JsonTable
 
@@ -41,21 +40,26 @@ class CardCalls:
 
     catalogue: CatalogueCalls
 
+    @property
+    def ask(self) -> Ask:
+        """What asks the logbook."""
+        return self.catalogue.daemon.ask
+
     def next_number(self) -> int:
         """Return the number of the next card."""
-        return self.catalogue.daemon.ask(Cards(limit=1)).next_number
+        return self.ask(Cards(limit=1)).next_number
 
     def require_free(self, number: int) -> None:
         """Raise UnfitCard when there is a card of that number."""
         try:
-            self.catalogue.daemon.ask(CardCall(number=number))
+            self.ask(CardCall(number=number))
         except Refused:
             return
         raise UnfitCard(f"there is a card {number} in the logbook: leave --number out")
 
     def places_on(self, tile: str) -> list[SparePlace]:
         """Return the places of a spare tile that the latest cards have taken."""
-        filed = self.catalogue.daemon.ask(Cards()).cards
+        filed = self.ask(Cards()).cards
         places = [SparePlace.from_table(card.place) for card in filed if card.place]
         return [place for place in places if place.tile == tile]
 
@@ -70,47 +74,16 @@ class CardCalls:
             layout_packed=pack(card.to_json()),
             place=None if place is None else place.to_table(),
         )
-        self.catalogue.daemon.ask(SaveCard(card=record, who=self.catalogue.who))
+        self.ask(SaveCard(card=record, who=self.catalogue.who))
 
     def cards(self) -> list[Card]:
         """Return the cards that were laid out last."""
-        filed = self.catalogue.daemon.ask(Cards(limit=CARDS_LOOKED_AT)).cards
+        filed = self.ask(Cards(limit=CARDS_LOOKED_AT)).cards
         return [self.card(one.number) for one in filed]
 
     def card(self, number: int) -> Card:
         """Return the card of that number."""
-        return Card.from_json(
-            unpack(self.catalogue.daemon.ask(CardCall(number=number)).layout_packed)
-        )
-
-    def earlier(self, card: Card) -> list[CardEvidence]:
-        """Return the cards of its laser and surface that it is read with, oldest first."""
-        kinds = EARLIER_KINDS.get(card.kind, ())
-        if not kinds:
-            return []
-        newest: dict[int, int] = {}
-        of_pair = Readings(head=card.head.name, surface=card.recipe.surface)
-        for reading in self.catalogue.daemon.ask(of_pair).readings:
-            is_worn = "trial" in reading.summary
-            if reading.kind in kinds and reading.card_number < card.number and not is_worn:
-                newest.setdefault(reading.card_number, reading.id)
-        return [self._shown(number, newest[number]) for number in sorted(newest)[-EARLIER:]]
-
-    def read_before(self, card: Card) -> str:
-        """Return what a strip showed before it was worn, as JSON; empty where it was not read."""
-        readings = self.catalogue.daemon.ask(Readings(card=card.number)).readings
-        fresh = [reading for reading in readings if "trial" not in reading.summary]
-        if not fresh:
-            return ""
-        packed = self.catalogue.daemon.ask(Reading(id=fresh[0].id)).measured_packed
-        return unpack(packed) if packed else ""
-
-    def in_force_for(self, card: Card) -> JsonTable | None:
-        """Return the recipe in force as a check strip needs it; None for any other card."""
-        if card.kind != CHECK:
-            return None
-        kept = self.catalogue.recipe_in_force(card.head.name, card.recipe.surface)
-        return None if kept is None else recipe_table(kept)
+        return Card.from_json(unpack(self.ask(CardCall(number=number)).layout_packed))
 
     def file_reading(
         self, evidence: CardEvidence, result: CardResult, *, photos: Sequence[str]
@@ -125,19 +98,17 @@ class CardCalls:
             summary=result.summary,
             recommended=result.recommended,
         )
-        return (
-            self.catalogue.daemon.ask(SaveReading(reading=record, who=self.catalogue.who)).id or 0
-        )
+        return self.ask(SaveReading(reading=record, who=self.catalogue.who)).id or 0
 
     def bed_focus(self, head: str) -> BedFocus | None:
         """Return what the focus cards of a laser say of its bed."""
-        filed = self.catalogue.daemon.ask(Readings(head=head)).readings
+        filed = self.ask(Readings(head=head)).readings
         return BedFocus.of(places_of(one.summary for one in filed if one.kind == FOCUS))
 
     def next_card(self, card: Card) -> NextCard | None:
         """Return the card that is due after `card`; None where the pair is ready for pictures."""
         head, surface = card.head.name, card.recipe.surface
-        filed = self.catalogue.daemon.ask(Readings(head=head, surface=surface)).readings
+        filed = self.ask(Readings(head=head, surface=surface)).readings
         state = PairState.of(
             self.catalogue.head(head),
             self.catalogue.recipe_in_force(head, surface),
@@ -147,19 +118,7 @@ class CardCalls:
 
     def accept(self, reading: int, chosen: JsonTable) -> None:
         """Choose after a reading."""
-        self.catalogue.daemon.ask(
-            AcceptReading(reading=reading, chosen=chosen, who=self.catalogue.who)
-        )
-
-    def _shown(self, number: int, reading: int) -> CardEvidence:
-        whole = self.catalogue.daemon.ask(Reading(id=reading))
-        return CardEvidence.from_table(
-            {
-                "card": self.card(number).to_json(),
-                "reading": unpack(whole.measured_packed) if whole.measured_packed else "",
-                "marks": whole.marks,
-            }
-        )
+        self.ask(AcceptReading(reading=reading, chosen=chosen, who=self.catalogue.who))
 
 
 @contextmanager

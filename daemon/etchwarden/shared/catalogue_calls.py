@@ -8,13 +8,13 @@ from pathlib import Path
 
 import click
 
+from etchproof.choosing.filed_cards import recipe_in_force
 from etchproof.drift.advice import advice_on
 from etchwarden.shared.heads import find_head
 from etchwarden.shared.machine_calls import asking
 from etchwire.calls.catalogue import (
     Heads,
     RecipeEntry,
-    Recipes,
     SaveHead,
     SaveSurface,
     Surfaces,
@@ -58,8 +58,7 @@ class CatalogueCalls:
 
     def recipe_in_force(self, head: str, surface: str) -> RecipeEntry | None:
         """Return the recipe in force for a laser on a surface."""
-        recipes = self.daemon.ask(Recipes(head=head, surface=surface)).recipes
-        return next((recipe for recipe in recipes if recipe.is_in_force), None)
+        return recipe_in_force(self.daemon.ask, head, surface)
 
     def advice(self, head: str, surface: str, *, air_assist: bool | None = None) -> list[str]:
         """Return sentences that say why to test again; `air_assist` is how it will be."""

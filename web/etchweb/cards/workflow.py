@@ -5,9 +5,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from etchproof.card import CHECK, FOCUS, REGISTER, Card
+from etchproof.card import FOCUS, REGISTER, Card
 from etchproof.choosing.bed_focus import BedFocus, places_of
-from etchproof.choosing.kinds import EARLIER, EARLIER_KINDS, recipe_table
+from etchproof.choosing.filed_cards import (
+    earlier_cards,
+    in_force_for,
+    measured_in,
+    newest_reading,
+)
 from etchweb.daemon.protocol import Daemon
 from etchweb.previews.store import pass_on
 from etchweb.storage.card_files import CARDS_FOLDER, PICTURES_OF_JOB, CardFiles
@@ -15,10 +20,7 @@ from etchweb.workers.work import WorkItem, WorkQueue
 from etchwire.calls.catalogue import (
     AcceptReading,
     Cards,
-    Reading,
-    ReadingEntry,
     Readings,
-    Recipes,
     SaveCard,
     SaveReading,
     WholeCard,
@@ -156,7 +158,7 @@ class CardWorkflow:
             return {"reading": "", "overlays": [], "marks": {}, "meets": {}}
         is_register = filed.kind == REGISTER
         return {
-            "reading": unpack(filed.measured_packed) if filed.measured_packed else "",
+            "reading": measured_in(filed),
             "overlays": list(filed.photos),
             "marks": {} if is_register else filed.marks,
             "meets": filed.marks if is_register else {},
@@ -164,13 +166,14 @@ class CardWorkflow:
 
     def ask(self, card: KnownCard, **changes: object) -> None:
         """Have a card read with `changes` to what is known so far; raise DaemonAbsent, Refused."""
+        ask, layout = self.daemon.ask, card.layout
         question = {
             "card": card.layout_json,
             "photos": [],
             "names": [],
             "is_wiped": True,
-            "earlier": self._earlier(card),
-            "in_force": self._in_force(card),
+            "earlier": [] if layout is None else earlier_cards(ask, layout),
+            "in_force": None if layout is None else in_force_for(ask, layout),
             **self.so_far(card),
             **changes,
         }
@@ -210,45 +213,8 @@ class CardWorkflow:
 
         Raise DaemonAbsent or Refused.
         """
-        found = self.daemon.ask(Readings(card=number, limit=100)).readings
-        newest = next((one for one in found if "trial" not in one.summary), None)
-        return None if newest is None else self.daemon.ask(Reading(id=newest.id))
+        return newest_reading(self.daemon.ask, number)
 
     def read_before(self, card: KnownCard) -> str:
         """Return what a strip showed before it was worn, as JSON; empty where nothing is filed."""
-        filed = self.filed(card.number)
-        return unpack(filed.measured_packed) if filed and filed.measured_packed else ""
-
-    def _in_force(self, card: KnownCard) -> JsonTable | None:
-        """Return the recipe in force as a check strip needs it; None for any other card."""
-        layout = card.layout
-        if layout is None or layout.kind != CHECK:
-            return None
-        asked = Recipes(head=layout.head.name, surface=layout.recipe.surface)
-        kept = next((one for one in self.daemon.ask(asked).recipes if one.is_in_force), None)
-        return None if kept is None else recipe_table(kept)
-
-    def _earlier(self, card: KnownCard) -> list[JsonTable]:
-        """Return the cards of its laser and surface that it is read with, oldest first."""
-        layout = card.layout
-        kinds = () if layout is None else EARLIER_KINDS.get(layout.kind, ())
-        if layout is None or not kinds:
-            return []
-        asked = Readings(head=layout.head.name, surface=layout.recipe.surface, limit=100)
-        newest: dict[int, ReadingEntry] = {}
-        for reading in self.daemon.ask(asked).readings:
-            is_worn = "trial" in reading.summary
-            if reading.kind in kinds and reading.card_number < card.number and not is_worn:
-                newest.setdefault(reading.card_number, reading)
-        shown: list[JsonTable] = []
-        for number in sorted(newest)[-EARLIER:]:
-            whole = self.daemon.ask(Reading(id=newest[number].id))
-            record = self.daemon.ask(CardQuestion(number=number))
-            shown.append(
-                {
-                    "card": unpack(record.layout_packed),
-                    "reading": unpack(whole.measured_packed) if whole.measured_packed else "",
-                    "marks": whole.marks,
-                }
-            )
-        return shown
+        return measured_in(self.filed(card.number))
