@@ -62,7 +62,7 @@ def test_the_tile_cools_by_a_timer_that_runs_down(open_phone, served, expect):
     expect(timer).to_have_text(re.compile(r"(9 min \d\d|10 min 00) s"))
     phone.clock.fast_forward(COOLING_S * 1000)
 
-    expect(timer).to_have_text("Cool, by the clock")
+    expect(timer).to_have_text("Should be cool by now")
 
 
 def test_the_end_is_told_in_the_phones_own_clock_time(open_phone, served, expect):
@@ -484,7 +484,7 @@ def test_a_hold_this_phone_asked_for_calls_nobody_and_sound_can_be_switched_off(
     phone.add_init_script(CALLS)
     served.daemon.tell("etching")
     phone.goto(served.url)
-    sound = phone.get_by_role("button", name="Sound when it needs somebody")
+    sound = phone.get_by_role("button", name="Sound alerts")
     expect(sound).to_have_attribute("aria-pressed", "true")
     sound.tap()
 

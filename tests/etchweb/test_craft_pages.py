@@ -76,7 +76,7 @@ def test_a_new_filter_is_noted_and_its_hours_stand_beside_the_lasers(phone, daem
 
     assert answer.headers["Location"].endswith("/lasers#filter")
     assert "change_filter" in daemon.said
-    assert "1.5 hours of beam since it was changed on 2026-11-24." in page
+    assert "1.5 hours of beam since it was changed on 24 Nov 2026." in page
     assert "Set a limit" in page
 
 

@@ -533,4 +533,32 @@ def test_a_start_asks_people_only_for_what_applies(phone, daemon, asked, names):
 def test_how_much_of_the_starting_minute_is_left_is_told(phone, daemon):
     daemon.tell("armed")
 
-    assert "42 s left to start in." in phone.look().text
+    assert "42 s left to start." in phone.look().text
+
+
+@pytest.mark.parametrize(
+    ("state", "what"), [("arming", "Now show that somebody"), ("armed", "Start the etch")]
+)
+def test_what_a_person_has_a_minute_for_stands_before_what_is_loaded(phone, daemon, state, what):
+    daemon.tell(state)
+
+    text = phone.look().text
+
+    assert text.index(what) < text.index("Laser, tile and paint")
+
+
+@pytest.mark.parametrize(
+    ("state", "is_told"), [("idle", True), ("loaded", True), ("etching", False)]
+)
+def test_nobody_is_asked_to_press_the_stop_button_while_it_etches(phone, daemon, state, is_told):
+    daemon.tell(state)
+
+    assert phone.look().text.count("Press the stop button.") == is_told
+
+
+def test_etching_it_again_is_folded_away_from_an_etch_that_ended(phone, daemon):
+    daemon.tell("stopped")
+
+    again = phone.look().text.partition('<details class="again">')[2]
+
+    assert "Get ready" in again.partition("</details>\n<details")[0]

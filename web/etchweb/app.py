@@ -37,7 +37,7 @@ from etchweb.server.static_files import PageApp
 from etchweb.server.uploads import ask_before_bodies
 from etchweb.storage import views as storage
 from etchweb.text.formatting import grouped, percent
-from etchweb.text.timestamps import clock_time, moment
+from etchweb.text.timestamps import clock_time, day, moment
 
 _HERE: Final = Path(__file__).parent
 
@@ -77,6 +77,7 @@ def create_app(
         machines.streams,
     )
     app.add_template_filter(clock_time)
+    app.add_template_filter(day)
     app.add_template_filter(moment)
     app.jinja_env.globals.update(as_speed=grouped, as_percent=percent)
     app.context_processor(lambda: {"has_practice": practice.is_at_hand()})

@@ -38,7 +38,6 @@ ARMING_WORDS: Final = {
         "Now show that somebody is at the machine: press the button there, or open the lid and "
         "close it, within a minute."
     ),
-    "armed": "Ready. Start within a minute of the button.",
 }
 HOW_OFTEN: Final = {"day": "For today", "bed": "For the bed", "tile": "For this tile"}
 HERE: Final = "Yes, I am here"
@@ -121,7 +120,7 @@ def _condition(rule: RuleView) -> str:
 
 
 def _start_within(left_s: float | None) -> str:
-    return "" if left_s is None else f"{left_s:.0f} s left to start in."
+    return "" if left_s is None else f"{left_s:.0f} s left to start."
 
 
 def _grouped(questions: Sequence[QuestionView]) -> list[View]:
