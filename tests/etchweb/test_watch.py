@@ -562,3 +562,12 @@ def test_etching_it_again_is_folded_away_from_an_etch_that_ended(phone, daemon):
     again = phone.look().text.partition('<details class="again">')[2]
 
     assert "Get ready" in again.partition("</details>\n<details")[0]
+
+
+def test_why_etching_it_again_came_to_nothing_is_not_folded_away(phone, daemon):
+    failed = {**box()["arming"], "failed_because": "nobody pressed the button"}
+    daemon.tell("stopped", interlocks=box(arming=failed))
+
+    again = phone.look().text.partition('<details class="again" open>')[2]
+
+    assert "Nobody pressed the button." in again
