@@ -315,6 +315,31 @@ def test_an_emergency_comes_first_with_three_steps_and_the_rest_folded_away(phon
     assert 'data-may="reset"' in rest
 
 
+@pytest.mark.parametrize("path", ["/new", "/logbook", "/machine", "/phones", "/nowhere"])
+def test_an_emergency_is_said_first_on_every_other_page_with_the_way_to_what_to_do(
+    phone, stranger, daemon, app, path
+):
+    listener = app.extensions["etchweb"].listener
+    listener.start()
+    wait_until(listener, lambda snapshot: snapshot is not None)
+    before = phone.look(path).text
+    daemon.tell("idle", interlocks=box(trips=[FIRE]))
+    wait_until(listener, lambda snapshot: snapshot.interlocks.trips)
+    page = phone.look(path).text
+    listener.end()
+
+    assert "Fire or smoke" not in before
+    assert page.index("Fire or smoke in the box: what to do") < page.index("<header")
+    assert "<title>Fire or smoke in the box – " in page
+    assert "Fire or smoke" not in stranger.look(path).text
+
+
+def wait_until(listener, holds):
+    report = listener.report
+    while not holds(report.snapshot):
+        report = listener.wait_for_news(report.number, 5.0)
+
+
 def test_a_round_is_asked_and_answered(phone, daemon):
     daemon.tell("etching", may=["answer_round"], interlocks=box(is_round_asking=True))
 
