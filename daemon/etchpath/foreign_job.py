@@ -12,7 +12,6 @@ from etchpath.errors import UnfitFile
 from etchpath.index import IndexBuilder, IndexEntry
 from etchpath.language.states import States
 from etchpath.machine import Machine
-from etchpath.motion.timeline import Timed
 from etchpath.preflight import Report, inspect
 from etchpath.tidying import Tidying
 from etchwire.catalogue.heads import Head, Recipe
@@ -38,7 +37,12 @@ def write_foreign_sheet(
     """Write the sheet beside the tidy G-code in `folder`; raise UnfitFile, OSError."""
     builder, last = IndexBuilder(), _Last()
     with (folder / GCODE_NAME).open("rb") as file:
-        report = inspect(file, Machine.of_head(head), watchers=[builder, last])
+        report = inspect(
+            file,
+            Machine.of_head(head),
+            on_states=[builder.see_states, last.see_states],
+            on_times=[builder.see_times],
+        )
     _require_fit(report)
     sheet = replace(
         _sheet(report, builder.entries(), last, head=head, surface=surface, title=title),
@@ -60,9 +64,6 @@ class _Last:
         self.x_mm, self.y_mm = float(states.x_mm[-1]), float(states.y_mm[-1])
         burning = states.power_s[states.is_beam_on & states.is_move]
         self.most_s = max(self.most_s, float(burning.max(initial=0.0)))
-
-    def see_times(self, timed: Timed) -> None:
-        """Leave the times to the index."""
 
 
 def _write_tidied(source: Path, target: Path) -> Original:

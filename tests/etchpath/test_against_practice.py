@@ -218,7 +218,7 @@ def test_the_picture_of_the_path_is_what_the_tile_shows():
     run = PracticeRun("\n".join(sent[1:]).encode())
     drawing = PathPicture(inspected(HAND_MADE))
 
-    inspected(HAND_MADE, watchers=[drawing])
+    inspected(HAND_MADE, on_times=[drawing.see_times])
 
     shades = drawing.shades()
     view = drawing.view

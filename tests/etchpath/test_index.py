@@ -16,7 +16,7 @@ GCODE = VECTORS + "M5\nM2\n"
 
 def entries_of(gcode):
     builder = IndexBuilder()
-    report = inspected(gcode, watchers=[builder])
+    report = inspected(gcode, on_states=[builder.see_states], on_times=[builder.see_times])
     return builder.entries(), report
 
 

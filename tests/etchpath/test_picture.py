@@ -9,7 +9,7 @@ from support.harnesses.gcode_bench import inspected, machine
 def drawn(text, of_machine=None):
     report = inspected(text, of_machine or machine())
     picture = PathPicture(report)
-    inspected(text, of_machine or machine(), watchers=[picture])
+    inspected(text, of_machine or machine(), on_times=[picture.see_times])
     return picture
 
 

@@ -25,9 +25,6 @@ class Strokes:
     def __init__(self):
         self.found = []
 
-    def see_states(self, states):
-        pass
-
     def see_times(self, timed):
         c = timed.toolpath
         for x, y, dx, dy, s in zip(c.x_mm, c.y_mm, c.dx_mm, c.dy_mm, c.beam_s, strict=True):
@@ -37,7 +34,7 @@ class Strokes:
 
 def strokes(gcode):
     watcher = Strokes()
-    report = inspected(gcode, watchers=[watcher])
+    report = inspected(gcode, on_times=[watcher.see_times])
     assert report.verdict != "refused"
     return watcher.found
 
@@ -202,7 +199,7 @@ def strokes_from(line):
                 if number >= line
             )
 
-    inspected(VECTORS, watchers=[FromLine()])
+    inspected(VECTORS, on_times=[FromLine().see_times])
     return kept
 
 

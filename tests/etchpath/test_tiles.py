@@ -113,7 +113,7 @@ def test_the_sheet_says_where_each_row_begins_and_when_as_the_preflight_has_it(j
     gcode, sheet = written(laid(jobs))
 
     times = LineTimes([entry.line for entry in sheet.index])
-    report = inspect(io.BytesIO(gcode), Machine.of_head(sheet.head), watchers=[times])
+    report = inspect(io.BytesIO(gcode), Machine.of_head(sheet.head), on_times=[times.see_times])
 
     assert [entry.at_s for entry in sheet.index] == pytest.approx(times.at_s(), abs=0.1)
     assert sheet.predicted_s == pytest.approx(report.duration_s, abs=0.1)

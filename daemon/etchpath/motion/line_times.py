@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from etchpath.language.states import States
 from etchpath.motion.timeline import Timed
 
 
@@ -15,9 +14,6 @@ class LineTimes:
         """Want the times of `lines`, which rise."""
         self._lines = np.array(lines, dtype=np.int64)
         self._at_s = np.full(len(lines), np.nan)
-
-    def see_states(self, states: States) -> None:
-        """States are not needed."""
 
     def see_times(self, timed: Timed) -> None:
         """Note the times of the lines that begin among these pieces."""

@@ -9,7 +9,7 @@ from etchpath.errors import NoFile, UnreadableMachine
 from etchpath.index import IndexBuilder, write_index
 from etchpath.machine import Machine
 from etchpath.preflight import Report, inspect
-from etchpath.preflight.inspection import Watcher
+from etchpath.preflight.inspection import TakesStates, TakesTimes
 from etchpath.preflight.picture import PathPicture
 from etchpath.tidying import Tidying
 from etchwire.errors import UnreadableSheet
@@ -54,12 +54,12 @@ def inspect_file(
     is_job = gcode.with_name(SHEET_NAME).exists()
     with gcode.open("rb") as file:
         whole_bytes = passes * gcode.stat().st_size
-        watchers = [builder] if index else []
         see = inspect if is_job else inspect_tidied
         report = see(
             file,
             machine,
-            watchers=watchers,
+            on_states=[builder.see_states] if index else [],
+            on_times=[builder.see_times] if index else [],
             on_progress=lambda read: on_progress(read / whole_bytes),
         )
         if index:
@@ -76,7 +76,7 @@ def inspect_file(
             inspect(
                 source,
                 machine,
-                watchers=[drawing],
+                on_times=[drawing.see_times],
                 on_progress=lambda read: on_progress(0.5 + read / whole_bytes),
             )
             drawing.save(picture)
@@ -87,12 +87,15 @@ def inspect_tidied(
     file: BinaryIO,
     machine: Machine,
     *,
-    watchers: Sequence[Watcher] = (),
+    on_states: Sequence[TakesStates] = (),
+    on_times: Sequence[TakesTimes] = (),
     on_progress: Callable[[int], None] = lambda _: None,
 ) -> Report:
     """Inspect the copy that would be sent of `file`, and say what was tidied in it."""
     source = Tidying(file)
-    report = inspect(source, machine, watchers=watchers, on_progress=on_progress)
+    report = inspect(
+        source, machine, on_states=on_states, on_times=on_times, on_progress=on_progress
+    )
     return replace(report, tidied_lines=source.tidied_lines, original_sha256=source.original_sha256)
 
 

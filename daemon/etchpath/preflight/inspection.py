@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Callable, Sequence
-from typing import Final, Protocol
+from typing import Final
 
 import numpy as np
 
@@ -23,30 +23,24 @@ _NOTED_SHARE: Final = 0.02  # a row here and there harms nobody
 _NO_REENTRY: Final = ("origin shift", "too many origins")
 
 
-class Watcher(Protocol):
-    """Something else that wants to see the file go by: the index, the picture."""
-
-    def see_states(self, states: States) -> None:
-        """Take what holds on some lines."""
-        ...
-
-    def see_times(self, timed: Timed) -> None:
-        """Take some pieces whose times are settled."""
-        ...
+# Something else that sees the file go by: what holds on some lines, and pieces with their times.
+TakesStates = Callable[[States], None]
+TakesTimes = Callable[[Timed], None]
 
 
 def inspect(
     file: Source,
     machine: Machine,
     *,
-    watchers: Sequence[Watcher] = (),
+    on_states: Sequence[TakesStates] = (),
+    on_times: Sequence[TakesTimes] = (),
     on_progress: Callable[[int], None] = lambda _: None,
 ) -> Report:
     """Read `file` to its end as `machine` would run it and return what was found.
 
     Any bytes whatever end in a report. `on_progress` hears the bytes read so far.
     """
-    inspection = Inspection(machine, watchers)
+    inspection = Inspection(machine, on_states, on_times)
     source = _Hashing(file, inspection)
     for block in Blocks(source):
         if not inspection.see_block(block):
@@ -60,10 +54,16 @@ def inspect(
 class Inspection:
     """The state of a preflight under way; `inspect` is the loop round it."""
 
-    def __init__(self, machine: Machine, watchers: Sequence[Watcher] = ()) -> None:
+    def __init__(
+        self,
+        machine: Machine,
+        on_states: Sequence[TakesStates] = (),
+        on_times: Sequence[TakesTimes] = (),
+    ) -> None:
         """Begin before the first block."""
         self._machine = machine
-        self._watchers = watchers
+        self._on_states = on_states
+        self._on_times = on_times
         self._findings = Findings(machine)
         self._checks = Checks(machine, self._findings)
         self._carried = Carried()
@@ -84,8 +84,8 @@ class Inspection:
         self._lines += len(lines)
         for states in follow(lines, self._carried):
             self._checks.see_states(states)
-            for watcher in self._watchers:
-                watcher.see_states(states)
+            for take_states in self._on_states:
+                take_states(states)
             for toolpath in self._tracer.trace(states):
                 self._checks.see_toolpath(toolpath, lines)
                 self._follow(toolpath)
@@ -129,8 +129,8 @@ class Inspection:
     def _see_times(self, timed: Timed) -> None:
         self._checks.see_times(timed)
         self._totals.add(timed)
-        for watcher in self._watchers:
-            watcher.see_times(timed)
+        for take_times in self._on_times:
+            take_times(timed)
 
     def _note_unreached_feed(self) -> None:
         if not self._totals.seconds:

@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from etchpath.arrays import Floats
-from etchpath.language.states import States
 from etchpath.machine import Machine
 from etchpath.motion.timeline import Timed
 from etchpath.preflight.report import Report
@@ -82,9 +81,6 @@ class PathPicture:
         self._machine = Machine.from_table(report.machine)
         self.view = View.around(self._box(), LONG_SIDE_PX)
         self._energy = np.zeros(self.view.width_px * self.view.height_px, dtype=np.float32)
-
-    def see_states(self, states: States) -> None:
-        """States are not needed."""
 
     def see_times(self, timed: Timed) -> None:
         """Add the energy of some pieces."""

@@ -13,7 +13,6 @@ from typing import BinaryIO, Final, Self
 import numpy as np
 
 from etchpath.errors import NoReentry
-from etchpath.language.states import States
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion.timeline import Timed
 from etchpath.motion.toolpath import Toolpath
@@ -79,7 +78,7 @@ def find_resumption(file: BinaryIO, machine: Machine, cut: FileCut) -> Resumptio
     at_cut, at_rest = _lines_of(file, (cut.answered_at_cut, cut.answered))
     pieces = _Pieces(at_cut, at_rest, keeps_lines=cut.planner_blocks + 2)
     file.seek(0)
-    report = inspect(file, machine, watchers=[pieces])
+    report = inspect(file, machine, on_times=[pieces.see_times])
     if not report.has_reentry:
         raise NoReentry("the file shifts its own origin, so no place in it is known for sure")
     path = _Path(pieces.kept(), machine, cut.fastest_percent / 100, at_rest)
@@ -116,9 +115,6 @@ class _Pieces:
         self._keeps_lines = keeps_lines
         self._kept: Toolpath | None = None
         self._is_complete = False
-
-    def see_states(self, states: States) -> None:
-        """Wait for the toolpath."""
 
     def see_times(self, timed: Timed) -> None:
         toolpath = timed.toolpath

@@ -103,7 +103,7 @@ def _sheet_of(rest: BinaryIO, sheet: Sheet, index: tuple[RowEntry, ...], *, end_
     """Return the sheet of the written rest, timed as any other file is."""
     times = LineTimes([entry.line for entry in index])
     rest.seek(0)
-    report = inspect(rest, Machine.of_head(sheet.head), watchers=[times])
+    report = inspect(rest, Machine.of_head(sheet.head), on_times=[times.see_times])
     timed = tuple(
         replace(entry, at_s=at_s) for entry, at_s in zip(index, times.at_s(), strict=True)
     )

@@ -66,7 +66,12 @@ def any_files(seed, number):
 def report_of(data, of_machine):
     """Inspect `data` with everything that looks on; return the report as JSON reads it."""
     figures, index = OnlyFigures(), IndexBuilder()
-    report = inspected(data, of_machine, watchers=[figures, index])
+    report = inspected(
+        data,
+        of_machine,
+        on_states=[figures.see_states, index.see_states],
+        on_times=[figures.see_times, index.see_times],
+    )
     index.entries()
     return json.loads(report.to_json())
 
