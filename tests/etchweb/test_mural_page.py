@@ -14,6 +14,7 @@ from etchweb.drafts.proof_views import NO_TILE
 from etchweb.drafts.store import JOB_FOLDER, Drafts
 from etchwire.sheet import read_sheet
 from support.fakes.catalogue_answers import HEAD, SURFACE, craft
+from support.fakes.fake_daemon import STAYS
 from support.samples.photo_files import encoded, scene
 
 PATIENCE_S = 60
@@ -60,8 +61,10 @@ def test_a_photo_is_laid_over_tiles_with_joints_and_each_tile_is_loaded_alone(
     assert phone.press(f"{sent}/tile", form=SIZE | WALL).location == f"/{sent}/cut"
     assert "23 × 19 mm" in phone.look(f"/{sent}/cut").text
     phone.press(f"{sent}/cut", form={"left": "0", "top": "0", "wide": "100"})
+    daemon.answers["confirmations"] = {"stays": STAYS}
     look = phone.look(f"/{sent}/look").text
     assert 'width="230" height="190"' in look
+    assert STAYS not in look  # the time is that of all tiles, which are etched one by one
     assert phone.press(f"{sent}/look", form=LOOK).location == f"/{sent}/proof"
     proof = phone.look(f"/{sent}/proof").text
 

@@ -1,16 +1,27 @@
 """A picture made for an order: its proof is told to the order, and a yes comes before the etch."""
 
+import copy
 import io
 import json
+from dataclasses import asdict
 
 import pytest
 
 from etchweb.drafts import views as new_picture
 from etchweb.drafts.forms import for_order
-from etchweb.drafts.store import FACTS_NAME, PHOTO_NAME, SEEN_NAME, Drafts, changed
+from etchweb.drafts.store import (
+    FACTS_NAME,
+    FOUND_NAME,
+    PHOTO_NAME,
+    SEEN_NAME,
+    Drafts,
+    MadeJob,
+    changed,
+)
 from etchwire.errors import Refused
 from support.fakes.catalogue_answers import HEAD, RECIPE, SURFACE, craft
-from support.fakes.fake_daemon import ETCH
+from support.fakes.fake_catalogue import ORDER
+from support.fakes.fake_daemon import ETCH, STAYS
 from support.samples.photo_files import encoded, scene
 
 PATIENCE_S = 60
@@ -85,6 +96,25 @@ def test_the_same_again_is_the_picture_that_the_customer_said_yes_to(phone, daem
     assert phone.press(again.replace("proof", "bench").strip("/")).location == "/"
 
     assert daemon.said["assign_tile"] == first
+
+
+def test_a_picture_with_its_yes_says_that_it_would_end_after_closing_time(
+    phone, daemon, drafts, draft
+):
+    made = MadeJob(
+        of=draft.found_key, findings=(), burnt=0.5, predicted_s=2460.0, columns=240, rows=160,
+        size_mm=(24.0, 16.0), at_mm=(0.0, 0.0), reach_mm=(0.0, 0.0, 24.0, 16.0),
+        gcode_sha256="ab" * 32,
+    )  # fmt: skip
+    (drafts.folder_of(draft.id) / FOUND_NAME).write_text(json.dumps(asdict(made)))
+    order = copy.deepcopy(ORDER)
+    (item,) = order["items"]
+    item["item"]["draft"], item["proofs"][0]["answer"] = draft.id, "yes"
+    daemon.answers |= {"order": order, "confirmations": {"stays": STAYS}}
+
+    page = phone.look("/orders/3").text
+
+    assert page.index(STAYS) < page.index("Load it")
 
 
 def test_looking_at_a_picture_or_at_its_order_changes_nothing(phone, daemon, draft):

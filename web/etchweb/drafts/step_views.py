@@ -161,7 +161,7 @@ def look(draft_id: str) -> str | BaseResponse:
         kinds=offered(tried),
         ways=(WAYS_NAME, list(tried.seconds), tried.part_dots),
         chosen=chosen,
-        late=late_end(app_context().daemon, tried.seconds.get(chosen)),
+        late=late_end(app_context().daemon, None if draft.wall else tried.seconds.get(chosen)),
         without_card=tried.without_card,
         black=tried.black,
         mixes=MIX_WORDS if tried.is_coloured else {},

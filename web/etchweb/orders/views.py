@@ -10,6 +10,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.lots import dry_lots
 from etchweb.context import LARGEST_NUMBER, answered, app_context, visitor_name
+from etchweb.daemon.late_end import late_end
 from etchweb.drafts.store import SEEN_NAME, Draft
 from etchweb.drafts.views import drafts, with_its_order
 from etchweb.orders import cost_views, list_views
@@ -203,7 +204,9 @@ def _item(order: int, entry: ItemEntry) -> View:
     draft = with_its_order(order, entry)
     view = item_view(entry, None if draft is None else _prepared(draft))
     lots = dry_lots(entry.item.surface) if view["is_accepted"] and entry.to_make else []
-    return view | {"draft": draft, "lots": lots}
+    made = drafts().found(draft) if draft is not None and view["is_accepted"] else None
+    late = late_end(app_context().daemon, None if made is None else made.predicted_s)
+    return view | {"draft": draft, "lots": lots, "late": late}
 
 
 def _prepared(draft: Draft) -> Prepared:
