@@ -111,16 +111,16 @@ class Box:
 class Daemon:
     """Every part of the daemon, joined: `run` works until `end`."""
 
-    def __init__(self, places: DaemonPaths, *, clock: Clock, box: Box) -> None:
+    def __init__(self, paths: DaemonPaths, *, clock: Clock, box: Box) -> None:
         """Join the parts; the guard drives every output off before any file is opened."""
-        self._places = places
+        self._paths = paths
         self._clock = clock
         self._pins = box.pins
         self._doorbell = EventDoorbell()
         self._logbook = Logbook.at(
-            places.state / LOGBOOK_NAME,
+            paths.state / LOGBOOK_NAME,
             utc_now=clock.utc_now,
-            connect=_kind_of_book(places.practice),
+            connect=_connection_kind(paths.practice),
             is_clock_synchronised=is_clock_synchronised,
         )
         self._guard = Guard(
@@ -134,19 +134,19 @@ class Daemon:
         self._looking = looking(self._guard.monitor.look, box.bell)
         self._watchdog = Watchdog()
         self._is_ending = False
-        spool = Spool(places.state / SPOOL_NAME, needed=partial(retained_jobs, self._logbook))
+        spool = Spool(paths.state / SPOOL_NAME, needed=partial(retained_jobs, self._logbook))
         self._reentry = reentry = Reentry(history=self._logbook, spool=spool, rests=RestChild())
         commands = CommandQueue(spool=spool, doorbell=self._doorbell, reentry=reentry)
-        practice = places.practice
+        practice = paths.practice
         machine = Machine(
             open_port=opener(
-                places.port, practice_port=None if practice is None else practice / PORT_NAME
+                paths.port, practice_port=None if practice is None else practice / PORT_NAME
             ),
             beam=self._guard,
-            port_name=places.port,
+            port_name=paths.port,
         )
         machine.is_practice = practice is not None
-        machine.measured = MeasuredController(places.state)
+        machine.measured = MeasuredController(paths.state)
         self._preflight = PreflightChild(
             self._doorbell, has_heartbeat_contact=Output.HEARTBEAT in box.setup.wired
         )
@@ -158,7 +158,7 @@ class Daemon:
             guard=self._guard,
             preflight=self._preflight,
         )
-        self._dispatcher = Dispatcher(places.socket, commands, self._logbook)
+        self._dispatcher = Dispatcher(paths.socket, commands, self._logbook)
 
     def end(self) -> None:
         """Let `run` return soon; a signal handler may ask for it."""
@@ -175,7 +175,7 @@ class Daemon:
             parts.callback(self._preflight.close)
             parts.enter_context(self._dispatcher)  # first: it sets its own umask
             parts.enter_context(self._logbook)
-            if self._places.practice is not None and not self._places.is_new:
+            if self._paths.practice is not None and not self._paths.is_new:
                 self._logbook.introduce_practice()
             with suppress(LogbookUnavailable):
                 self._recall_box()
@@ -221,7 +221,7 @@ class Daemon:
             self._doorbell.wait(self._service.patience_s * wall_per_machine)
 
 
-def _kind_of_book(practice: Path | None) -> Callable[..., LogbookConnection]:
+def _connection_kind(practice: Path | None) -> Callable[..., LogbookConnection]:
     return (
         LogbookConnection
         if practice is None
@@ -240,16 +240,16 @@ def _practice_parts(folder: Path, box: Path | None) -> tuple[Clock, Box]:
     return clock, Box(board=board, bell=bell, setup=setup)
 
 
-def real_parts(places: DaemonPaths, *, lines: Lines | None = None) -> tuple[Clock, Box]:
+def real_parts(paths: DaemonPaths, *, lines: Lines | None = None) -> tuple[Clock, Box]:
     """Return the system's clock and the box on its pins; raise BoardLost, FaultyConfiguration.
 
     Without a configuration, or with no lid in it, nothing can ever be armed.
     """
     clock, bell = SystemClock(), EventDoorbell()
-    if places.box is None:
+    if paths.box is None:
         _log.warning(WATCHES_ONLY, NO_BOX)
         return clock, Box(board=NoBoard(), bell=bell, setup=Setup(wired=frozenset()))
-    configuration = load_configuration(places.box)
+    configuration = load_configuration(paths.box)
     for sentence in warnings_of_persistence():
         _log.warning(sentence)
     if (because := watches_only_because(configuration.setup.wired)) is not None:
@@ -257,7 +257,7 @@ def real_parts(places: DaemonPaths, *, lines: Lines | None = None) -> tuple[Cloc
     pins = configuration.pins
     if not pins.inputs and not pins.outputs:
         return clock, Box(board=NoBoard(), bell=bell, setup=configuration.setup)
-    folder = Path(os.environ.get(WORKING_FOLDER_NAME, places.state))
+    folder = Path(os.environ.get(WORKING_FOLDER_NAME, paths.state))
     pins.write(folder / PINS_NAME)
     board = GpioBoard(
         pins,
@@ -269,19 +269,19 @@ def real_parts(places: DaemonPaths, *, lines: Lines | None = None) -> tuple[Cloc
     return clock, Box(board=board, bell=bell, setup=configuration.setup, pins=pins)
 
 
-def run_daemon(places: DaemonPaths) -> int:
+def run_daemon(paths: DaemonPaths) -> int:
     """Run the daemon in this thread until SIGTERM or SIGINT; return the exit code.
 
     Raise StateTaken, before any pin is touched, where another daemon keeps its records.
     """
-    with state_lock(places.state):
-        return _run_locked(places)
+    with state_lock(paths.state):
+        return _run_locked(paths)
 
 
-def _run_locked(places: DaemonPaths) -> int:
-    practice = places.practice
-    clock, box = _practice_parts(practice, places.box) if practice else real_parts(places)
-    daemon = Daemon(places, clock=clock, box=box)
+def _run_locked(paths: DaemonPaths) -> int:
+    practice = paths.practice
+    clock, box = _practice_parts(practice, paths.box) if practice else real_parts(paths)
+    daemon = Daemon(paths, clock=clock, box=box)
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: daemon.end())
     try:

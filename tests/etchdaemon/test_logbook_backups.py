@@ -10,7 +10,7 @@ import pytest
 
 from etchdaemon.errors import BackupFailed, LogbookUnavailable
 from etchdaemon.logbook.backup import backups as backups_module
-from etchdaemon.logbook.backup.backup import copy_book, look_at
+from etchdaemon.logbook.backup.backup import copy_logbook, look_at
 from etchdaemon.logbook.backup.backups import Backups
 from etchdaemon.logbook.backup.sums import is_as_written
 from etchdaemon.logbook.schema.steps import MIGRATIONS
@@ -137,7 +137,7 @@ def test_steps_writes_and_questions_take_turns_and_between_steps_it_is_nobody_s(
         logbook.confirm_event(run, **EVENT)
         logbook.ask("run", id=run)
 
-    copy_book(book, tmp_path / "copy.sqlite3", between=write_and_ask_between)
+    copy_logbook(book, tmp_path / "copy.sqlite3", between=write_and_ask_between)
 
     assert len(steps) > 1
     assert order.count("logbook") == 4 * len(steps)  # each took it twice and let it go twice
@@ -257,7 +257,7 @@ def test_a_damaged_logbook_is_never_taken_for_a_backup(logbook, tmp_path):
                 file.write(os.urandom(4096 * 8))
 
     with pytest.raises(BackupFailed, match=r"damaged|malformed"):
-        copy_book(book, tmp_path / "copy.sqlite3", between=damage)
+        copy_logbook(book, tmp_path / "copy.sqlite3", between=damage)
 
     assert harm.is_set()
     assert list(tmp_path.glob("*copy*")) == []

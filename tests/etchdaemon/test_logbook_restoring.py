@@ -8,10 +8,10 @@ from contextlib import closing
 import pytest
 
 from etchdaemon.errors import BackupFailed
-from etchdaemon.logbook.backup.backup import copy_book, look_at
+from etchdaemon.logbook.backup.backup import copy_logbook, look_at
 from etchdaemon.logbook.backup.restoring import restore
 from etchdaemon.logbook.backup.sums import sum_path
-from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.schema.opening import open_logbook
 from etchdaemon.logbook.schema.steps import MIGRATIONS, version_of
 from support.harnesses.logbooks import (
     END,
@@ -37,8 +37,8 @@ def logbook_of(path, *titles, ends=True):
 
 
 def backup_of(path, target):
-    with closing(open_book(path, at_utc=OPENED_UTC)[0]) as book:
-        return copy_book(book, target, between=lambda _: None).path
+    with closing(open_logbook(path, at_utc=OPENED_UTC)[0]) as book:
+        return copy_logbook(book, target, between=lambda _: None).path
 
 
 def record_of(path):
@@ -95,7 +95,7 @@ def test_a_damaged_logbook_s_own_wal_never_meets_the_restored_one(backup, logboo
 
 
 def test_a_card_s_raw_logbook_is_restored_with_what_its_wal_holds(logbook, tmp_path):
-    book, _ = open_book(logbook, at_utc=OPENED_UTC)
+    book, _ = open_logbook(logbook, at_utc=OPENED_UTC)
     book.execute("INSERT INTO logbook_note (at_utc, text) VALUES ('then', 'in the WAL alone')")
     for suffix in ("", "-wal"):  # as a power cut leaves them
         shutil.copyfile(f"{logbook}{suffix}", f"{tmp_path / 'raw.sqlite3'}{suffix}")
@@ -255,7 +255,7 @@ def test_an_older_program_s_backup_has_no_sum_and_is_restored_all_the_same(backu
 
 
 def test_a_logbook_that_is_open_is_not_replaced(backup, logbook):
-    book, _ = open_book(logbook, at_utc=OPENED_UTC)
+    book, _ = open_logbook(logbook, at_utc=OPENED_UTC)
 
     with pytest.raises(BackupFailed, match="in use"):
         restore(backup, logbook, at_utc=OPENED_UTC)

@@ -7,7 +7,7 @@ import pytest
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.read.queries import run, run_events, run_rows, runs
 from etchdaemon.logbook.schema.catalogue_steps import MORE_VERDICTS
-from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.schema.opening import open_logbook
 from etchdaemon.logbook.schema.steps import MIGRATIONS, migrate, version_of
 from etchdaemon.logbook.write.card_entries import save_reading
 from etchdaemon.logbook.write.catalogue_entries import save_head, save_surface
@@ -171,7 +171,7 @@ def test_every_table_is_strict_and_every_quantity_says_its_unit(book):
     ],
 )
 def test_what_does_not_fit_a_column_is_not_written(tmp_path, table, column, value):
-    book, _ = open_book(tmp_path / "logbook.sqlite3", at_utc=OPENED_UTC)
+    book, _ = open_logbook(tmp_path / "logbook.sqlite3", at_utc=OPENED_UTC)
     write_a_run(book)
 
     with pytest.raises(sqlite3.IntegrityError):
@@ -181,13 +181,13 @@ def test_what_does_not_fit_a_column_is_not_written(tmp_path, table, column, valu
 
 def test_a_newer_program_s_logbook_is_refused_and_left_as_it_is(tmp_path):
     path = tmp_path / "logbook.sqlite3"
-    book, _ = open_book(path, at_utc=OPENED_UTC)
+    book, _ = open_logbook(path, at_utc=OPENED_UTC)
     book.execute(f"PRAGMA user_version = {NEWEST + 1}")
     book.close()
     before = path.read_bytes()
 
     with pytest.raises(LogbookUnavailable, match=f"version {NEWEST + 1}, written by a newer"):
-        open_book(path, at_utc=OPENED_UTC)
+        open_logbook(path, at_utc=OPENED_UTC)
 
     assert path.read_bytes() == before
     assert [entry.name for entry in tmp_path.iterdir()] == ["logbook.sqlite3"]
@@ -201,7 +201,7 @@ def test_another_program_s_database_is_refused_and_left_as_it_is(tmp_path):
     before = path.read_bytes()
 
     with pytest.raises(LogbookUnavailable, match="another program"):
-        open_book(path, at_utc=OPENED_UTC)
+        open_logbook(path, at_utc=OPENED_UTC)
 
     assert path.read_bytes() == before
 
@@ -216,7 +216,7 @@ def cut_short(path):
 
 def worn(path):
     """Return a real logbook with a page of it overwritten."""
-    book, _ = open_book(path, at_utc=OPENED_UTC)
+    book, _ = open_logbook(path, at_utc=OPENED_UTC)
     write_a_run(book)
     book.close()
     data = bytearray(path.read_bytes())
@@ -230,7 +230,7 @@ def test_a_damaged_logbook_is_set_aside_and_a_new_one_begun(tmp_path, content):
     damage = content(path)
     path.write_bytes(damage)
 
-    book, note = open_book(path, at_utc=OPENED_UTC)
+    book, note = open_logbook(path, at_utc=OPENED_UTC)
 
     aside = tmp_path / "logbook.damaged-20261126T080000.sqlite3"
     assert aside.read_bytes() == damage
@@ -244,7 +244,7 @@ def test_what_belongs_to_a_damaged_logbook_is_set_aside_with_it(tmp_path):
     path.write_bytes(b"no database at all" * 100)
     (tmp_path / "logbook.sqlite3-wal").write_bytes(b"what came last")
 
-    open_book(path, at_utc=OPENED_UTC)[0].close()
+    open_logbook(path, at_utc=OPENED_UTC)[0].close()
 
     aside = tmp_path / "logbook.damaged-20261126T080000.sqlite3-wal"
     assert aside.read_bytes() == b"what came last"
@@ -254,7 +254,7 @@ def test_two_damaged_logbooks_of_one_second_are_both_kept(tmp_path):
     path = tmp_path / "logbook.sqlite3"
     for content in (b"first" * 100, b"second" * 100):
         path.write_bytes(content)
-        open_book(path, at_utc=OPENED_UTC)[0].close()
+        open_logbook(path, at_utc=OPENED_UTC)[0].close()
 
     kept = sorted(path.read_bytes()[:5] for path in tmp_path.glob("*.damaged-*"))
     assert kept == [b"first", b"secon"]
@@ -262,10 +262,10 @@ def test_two_damaged_logbooks_of_one_second_are_both_kept(tmp_path):
 
 def test_a_logbook_is_open_once(tmp_path):
     path = tmp_path / "logbook.sqlite3"
-    book, _ = open_book(path, at_utc=OPENED_UTC)
+    book, _ = open_logbook(path, at_utc=OPENED_UTC)
 
     with pytest.raises(LogbookUnavailable, match="another program has it open"):
-        open_book(path, at_utc=OPENED_UTC)
+        open_logbook(path, at_utc=OPENED_UTC)
 
     assert book.execute("PRAGMA journal_mode").fetchone() == ("wal",)
     assert book.execute("PRAGMA synchronous").fetchone() == (2,)  # FULL
@@ -277,7 +277,7 @@ def test_a_place_where_nothing_can_be_written_is_named(tmp_path, place):
     (tmp_path / "folder").mkdir()
 
     with pytest.raises(LogbookUnavailable, match=f"{place} cannot be opened"):
-        open_book(tmp_path / place, at_utc=OPENED_UTC)
+        open_logbook(tmp_path / place, at_utc=OPENED_UTC)
 
 
 def test_verdicts_of_before_keep_their_number_and_their_place_in_the_order(book):

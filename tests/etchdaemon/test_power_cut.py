@@ -13,7 +13,7 @@ import sqlite3
 import pytest
 
 from etchdaemon.errors import LogbookUnavailable
-from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.schema.opening import open_logbook
 from support.harnesses.logbooks import (
     END,
     EVENT,
@@ -60,7 +60,7 @@ def contents(book):
 
 def logbook_at(folder, when_written=lambda *_: None):
     def opened():
-        book, note = open_book(folder / NAMES[0], at_utc=OPENED_UTC)
+        book, note = open_logbook(folder / NAMES[0], at_utc=OPENED_UTC)
         return WatchedBook(folder, book, when_written), note
 
     return NamedLogbook(opened, utc_now=lambda: OPENED_UTC, confirm_timeout_s=LONG_S)

@@ -7,7 +7,7 @@ from contextlib import closing
 import pytest
 
 from etchdaemon.errors import CommandRefused, LogbookUnavailable
-from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.schema.opening import open_logbook
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchweb.alerts.news import news_of
 from etchweb.drafts.forms import for_order
@@ -87,5 +87,5 @@ def test_the_logbook_itself_holds_the_name_so_that_these_tests_can_fail(logbook,
     logbook.note("save_order", order=ORDER)
     logbook.close()
 
-    with closing(open_book(disk.path, at_utc=OPENED_UTC)[0]) as book:
+    with closing(open_logbook(disk.path, at_utc=OPENED_UTC)[0]) as book:
         assert book.execute("SELECT customer FROM customer_order").fetchall() == [(CANARY,)]

@@ -11,8 +11,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Final
 
-from etchdaemon.logbook.backup.exporting import export_book
-from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.backup.exporting import export_logbook
+from etchdaemon.logbook.schema.opening import open_logbook
 from golden.box import GoldenBox
 from golden.days import DAYS, live
 from golden.wire_text import differences, readable, written_alike
@@ -72,9 +72,9 @@ def _file_name(name: str) -> str:
 
 def _exports(box: GoldenBox) -> dict[str, str]:
     folder = box.folder / "export"
-    book, _ = open_book(box.folder / "logbook.sqlite3", at_utc=EXPORTED_UTC)
+    book, _ = open_logbook(box.folder / "logbook.sqlite3", at_utc=EXPORTED_UTC)
     with closing(book):
-        export_book(book, folder, at_utc=EXPORTED_UTC, software="VERSION")
+        export_logbook(book, folder, at_utc=EXPORTED_UTC, software="VERSION")
     texts = {
         f"exports/{path.name}": path.read_text(encoding="utf-8")
         for path in folder.iterdir()

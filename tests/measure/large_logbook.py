@@ -2,7 +2,7 @@
 
 from contextlib import closing
 
-from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.schema.opening import open_logbook
 from etchdaemon.logbook.schema.steps import transaction
 from etchdaemon.logbook.write.entries import write_start
 from support.harnesses.logbooks import OPENED_UTC, STARTED_UTC
@@ -23,7 +23,7 @@ _ROWS = """
 
 def write_large_logbook(path, *, megabytes):
     """Write one at `path`, through the schema as it is; return how many runs are in it."""
-    book, _ = open_book(path, at_utc=OPENED_UTC)
+    book, _ = open_logbook(path, at_utc=OPENED_UTC)
     runs = 0
     with closing(book):
         while _bytes_of(book) < megabytes * 1e6:

@@ -7,7 +7,7 @@ from contextlib import closing
 
 import pytest
 
-from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.schema.opening import open_logbook
 from etchdaemon.logbook.schema.steps import transaction
 from etchdaemon.logbook.write.entries import write_start
 from etchdaemon.logbook.write.insert_statements import Stamp
@@ -28,7 +28,7 @@ ITEM = {"title": "a dog", "width_mm": 90.0, "height_mm": 90.0, "surface": "satin
 def test_the_page_with_300_open_orders_and_5000_done(tmp_path):
     heading(f"Orders, {OPEN} open and {DONE} done")
     path = tmp_path / "logbook.sqlite3"
-    with closing(open_book(path, at_utc=OPENED_UTC)[0]) as book, transaction(book):
+    with closing(open_logbook(path, at_utc=OPENED_UTC)[0]) as book, transaction(book):
         fill(book)
     with logbook_on(Disk(path), confirm_timeout_s=LONG_S) as logbook:
         client = create_app(logbook, tmp_path, open_to_loopback=True).test_client()

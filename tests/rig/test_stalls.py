@@ -8,7 +8,7 @@ from contextlib import ExitStack, contextmanager
 
 import pytest
 
-from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.schema.opening import open_logbook
 from rig.bench import patch
 from rig.guarded import GuardedRig
 from support.harnesses.logbooks import LONG_S, OPENED_UTC, NamedLogbook
@@ -38,7 +38,7 @@ class LoggedRig(GuardedRig):
     def make_records(self):
         self.logbook_path = self.folder / "logbook.db"
         self.logbook = NamedLogbook(
-            lambda: open_book(self.logbook_path, at_utc=OPENED_UTC),
+            lambda: open_logbook(self.logbook_path, at_utc=OPENED_UTC),
             utc_now=lambda: OPENED_UTC,
             confirm_timeout_s=LONG_S,
         )

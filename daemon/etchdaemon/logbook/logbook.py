@@ -10,7 +10,7 @@ from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.backup.backups import FOLDER_NAME, NOTHING_KEPT, Backups
 from etchdaemon.logbook.logbook_connection import LogbookConnection
 from etchdaemon.logbook.read.queries import answer
-from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.schema.opening import open_logbook
 from etchdaemon.logbook.write import entries
 from etchdaemon.logbook.write.catalogue_commands import entry_of, practice_catalogue
 from etchdaemon.logbook.write.writer import Opener, Writer
@@ -67,7 +67,7 @@ class Logbook:
     ) -> Self:
         """Return the logbook in the file at `path`."""
         return cls(
-            lambda: open_book(path, at_utc=utc_now(), connect=connect),
+            lambda: open_logbook(path, at_utc=utc_now(), connect=connect),
             utc_now=utc_now,
             is_clock_synchronised=is_clock_synchronised,
             confirm_timeout_s=confirm_timeout_s,

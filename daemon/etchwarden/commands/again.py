@@ -7,7 +7,7 @@ import click
 
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.job_summary import duration
-from etchwarden.shared.machine_calls import asking
+from etchwarden.shared.machine_calls import daemon_at
 from etchwire.calls.client import DaemonClient
 from etchwire.calls.machine import (
     NOT_MOVED,
@@ -51,7 +51,7 @@ def command(
     It says what is known of the cut and what is not, and asks for what is not said here. Nothing
     is etched by that: `etchwarden etch` follows.
     """
-    with asking(socket) as daemon:
+    with daemon_at(socket) as daemon:
         number = _newest(daemon) if run is None else run
         found = daemon.ask(Unfinished(run=number))
         if not found.may:

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from etchwarden.shared.daemon_option import daemon_option
-from etchwarden.shared.machine_calls import asking
+from etchwarden.shared.machine_calls import daemon_at
 from etchwire.calls.machine import AnswerRound, Status
 
 
@@ -18,7 +18,7 @@ def command(socket: Path, *, show: bool) -> None:
     Where a button is wired at the machine, a press of it answers too. Exit code 1: nobody is asked
     for.
     """
-    with asking(socket) as daemon:
+    with daemon_at(socket) as daemon:
         asked_for = daemon.ask(Status()).interlocks.asked_for
         if asked_for is not None:
             click.echo(asked_for)

@@ -13,13 +13,13 @@ import click
 from etchdaemon.assembly import LOGBOOK_NAME
 from etchdaemon.errors import BackupFailed, EtchdaemonError, LogbookUnavailable
 from etchdaemon.hardware.state_lock import state_lock
-from etchdaemon.logbook.backup.backup import copy_book, look_at
+from etchdaemon.logbook.backup.backup import copy_logbook, look_at
 from etchdaemon.logbook.backup.backups import FOLDER_NAME
 from etchdaemon.logbook.backup.names import next_name, read_names
 from etchdaemon.logbook.backup.space import as_size
 from etchdaemon.logbook.backup.sums import is_as_written, put_in_place
 from etchdaemon.logbook.logbook_connection import LogbookConnection
-from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.schema.opening import open_logbook
 from etchwarden.shared.daemon_option import state_option
 from etchwarden.shared.file_errors import faults_reported
 from etchwarden.shared.progress import progress_shown
@@ -122,13 +122,13 @@ def by_ourselves(state: Path, dest: Path | None) -> Path:
         target = folder / str(next_name(kept, now.replace(tzinfo=None)))
     _require_free(target)
     with state_lock(state), closing(_opened(logbook)) as book:
-        copy_book(book, target, between=lambda _: None)
+        copy_logbook(book, target, between=lambda _: None)
     return target
 
 
 def _opened(logbook: Path) -> LogbookConnection:
     """Open a logbook that is sound; a damaged one is the daemon's to set aside."""
-    book, note = open_book(logbook, at_utc=datetime.now(UTC).isoformat(timespec="seconds"))
+    book, note = open_logbook(logbook, at_utc=datetime.now(UTC).isoformat(timespec="seconds"))
     if note is not None:
         book.close()
         raise LogbookUnavailable(note)

@@ -12,7 +12,7 @@ from etchphoto.layout.jig_measuring import with_measured_depth
 from etchwarden.shared.daemon_option import Options, daemon_option, with_options
 from etchwarden.shared.jigs import find_jig
 from etchwarden.shared.job_summary import duration
-from etchwarden.shared.machine_calls import asking
+from etchwarden.shared.machine_calls import daemon_at
 from etchwarden.shared.prepare_options import OUTPUT, refusals_reported
 from etchwarden.shared.progress import progress_shown
 from etchwire.calls.catalogue import Readings
@@ -103,7 +103,7 @@ class _Plan:
         if self.socket is None or jig.focus_depth_mm:
             return jig
         laser = read_sheet(Path(_numbered(self.laid[0])[1])).head.name
-        with asking(self.socket) as daemon:
+        with daemon_at(self.socket) as daemon:
             return with_measured_depth(jig, daemon.ask(Readings(head=laser)).readings)
 
 

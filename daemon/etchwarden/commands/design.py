@@ -130,8 +130,8 @@ def list_designs(folder: Path) -> None:
     """List the designs in FOLDER, and what is wrong with those that cannot be used."""
     with faults_reported(folder):
         files = sorted(folder.iterdir())
-    told = [line for file in files if file.suffix == ".toml" for line in _listed(file)]
-    click.echo("\n".join(told) or f"There is no design in {folder}.")
+    lines = [line for file in files if file.suffix == ".toml" for line in _listed(file)]
+    click.echo("\n".join(lines) or f"There is no design in {folder}.")
 
 
 def _listed(file: Path) -> list[str]:

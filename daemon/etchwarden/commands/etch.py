@@ -10,7 +10,7 @@ from typing import Final
 import click
 
 from etchwarden.shared.daemon_option import daemon_option
-from etchwarden.shared.machine_calls import asking
+from etchwarden.shared.machine_calls import daemon_at
 from etchwarden.shared.progress import progress_shown
 from etchwire.calls.catalogue import Filter
 from etchwire.calls.client import DaemonClient
@@ -40,7 +40,7 @@ def command(answers: tuple[str, ...], *, long_run: bool, stays: str, socket: Pat
     Nothing starts from here alone: somebody has to show at the machine that they are there.
     Ctrl-C ends the watching, not the etch. Exit code 1: it did not come to its end.
     """
-    with asking(socket) as daemon:
+    with daemon_at(socket) as daemon:
         found = _await(daemon, "arm")
         read = _read_findings(found.job)
         _say_filter(daemon)

@@ -10,8 +10,8 @@ from tempfile import TemporaryDirectory
 import click
 
 from etchdaemon.errors import EtchdaemonError
-from etchdaemon.logbook.backup.exporting import export_book
-from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.backup.exporting import export_logbook
+from etchdaemon.logbook.schema.opening import open_logbook
 from etchwarden.commands.backup import by_daemon, by_ourselves
 from etchwarden.shared.daemon_option import daemon_option, state_option
 from etchwarden.shared.file_errors import faults_reported
@@ -40,7 +40,7 @@ def command(folder: Path, socket: Path | None, state: Path | None) -> None:
             by_ourselves(state, copy)
         elif socket is not None:
             shutil.copyfile(by_daemon(socket), copy)
-        book, note = open_book(copy, at_utc=now_utc)
+        book, note = open_logbook(copy, at_utc=now_utc)
         with closing(book):
-            rows = export_book(book, folder, at_utc=now_utc, software=version("etchwarden"))
+            rows = export_logbook(book, folder, at_utc=now_utc, software=version("etchwarden"))
     click.echo(f"{rows} records are in {folder}. {note or ''}".rstrip())

@@ -50,11 +50,11 @@ def command(context: click.Context, path: Path, *, as_json: bool, wait_s: float)
     if as_json:
         click.echo(json.dumps([box.to_table() for box in boxes], indent=1))
         return
-    sights = [box_summary(box) for box in boxes]
-    click.echo(summary(sights) if sights else "The broker knows of no box.")
-    for sight in sights:
-        click.echo(f"\n{'! ' if sight.calls else ''}{sight.name}")
-        for line in sight.lines():
+    summaries = [box_summary(box) for box in boxes]
+    click.echo(summary(summaries) if summaries else "The broker knows of no box.")
+    for one in summaries:
+        click.echo(f"\n{'! ' if one.calls else ''}{one.name}")
+        for line in one.lines():
             click.echo(f"  {line}")
 
 

@@ -9,8 +9,8 @@ import click
 from etchdaemon.assembly import LOGBOOK_NAME
 from etchdaemon.errors import EtchdaemonError
 from etchdaemon.hardware.state_lock import state_lock
-from etchdaemon.logbook.backup.exporting import import_book
-from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.backup.exporting import import_logbook
+from etchdaemon.logbook.schema.opening import open_logbook
 from etchwarden.shared.daemon_option import state_option
 from etchwarden.shared.file_errors import faults_reported
 
@@ -26,7 +26,7 @@ def command(folder: Path, state: Path) -> None:
     """
     with faults_reported(state, EtchdaemonError), state_lock(state):
         now_utc = datetime.now(UTC).isoformat(timespec="seconds")
-        book, _ = open_book(state / LOGBOOK_NAME, at_utc=now_utc)
+        book, _ = open_logbook(state / LOGBOOK_NAME, at_utc=now_utc)
         with closing(book):
-            rows = import_book(book, folder)
+            rows = import_logbook(book, folder)
     click.echo(f"{rows} records were taken in.")

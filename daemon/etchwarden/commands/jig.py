@@ -12,7 +12,7 @@ from etchphoto.layout.jig_measuring import corner_under
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.heads import find_head
 from etchwarden.shared.jigs import find_jig
-from etchwarden.shared.machine_calls import asking
+from etchwarden.shared.machine_calls import daemon_at
 from etchwarden.shared.prepare_options import refusals_reported
 from etchwire.calls.catalogue import Jigs, SaveJig
 from etchwire.calls.client import DaemonClient
@@ -59,7 +59,7 @@ def command() -> None:
 @daemon_option()
 def list_jigs(socket: Path) -> None:
     """List the jigs that the machine keeps."""
-    with asking(socket) as daemon:
+    with daemon_at(socket) as daemon:
         jigs = daemon.ask(Jigs()).jigs
     for one in jigs:
         jig = one.jig
@@ -88,7 +88,7 @@ def add(file: Path, is_measured: bool, pointer: str | None, socket: Path) -> Non
     move`, or the page), and say so. They count from the origin: a jig that was moved, or another
     origin, has to be measured anew.
     """
-    with refusals_reported(), asking(socket) as daemon:
+    with refusals_reported(), daemon_at(socket) as daemon:
         corners = _measured(daemon, pointer) if is_measured else None
         jig = read_jig(file, corners)
         _require_within(daemon, jig)

@@ -7,7 +7,7 @@ from typing import Final
 import click
 
 from etchwarden.shared.daemon_option import daemon_option
-from etchwarden.shared.machine_calls import asking, await_rest
+from etchwarden.shared.machine_calls import await_rest, daemon_at
 from etchwire.calls.call import Call, Done
 from etchwire.calls.machine import (
     FindOrigin,
@@ -50,7 +50,7 @@ def command(place: tuple[float, ...], socket: Path, is_by: bool, deed: str | Non
     """
     if len(place) != (0 if deed else 2) or (deed and is_by):
         raise click.UsageError(ONE_THING)
-    with asking(socket) as daemon:
+    with daemon_at(socket) as daemon:
         if deed:
             call = CALLS[deed]
             is_find = call == FindOrigin()

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from etchwarden.shared.daemon_option import daemon_option
-from etchwarden.shared.machine_calls import asking, await_rest
+from etchwarden.shared.machine_calls import await_rest, daemon_at
 from etchwire.calls.machine import Measure, Settings
 
 
@@ -20,7 +20,7 @@ def command(socket: Path, measure: bool) -> None:
 
     Exit code 1 when one of them forbids an etch, or could not be read.
     """
-    with asking(socket) as daemon:
+    with daemon_at(socket) as daemon:
         if measure:
             daemon.ask(Measure())
             await_rest(daemon)

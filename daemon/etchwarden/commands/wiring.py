@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from etchwarden.shared.daemon_option import daemon_option
-from etchwarden.shared.machine_calls import asking
+from etchwarden.shared.machine_calls import daemon_at
 from etchwire.calls.interlock_report import InputView
 from etchwire.calls.machine import Status, TryOutput, Wiring
 
@@ -20,7 +20,7 @@ def command(socket: Path, output: str | None, off: bool) -> None:
     Then the day on which each safety contact was last seen to open, and the safety relay to fall.
     An output is tried for a few seconds, while nothing is armed or etched; never the beam's.
     """
-    with asking(socket) as daemon:
+    with daemon_at(socket) as daemon:
         if output is not None:
             daemon.ask(TryOutput(name=output, on=not off))
         wiring, box = daemon.ask(Wiring()), daemon.ask(Status()).interlocks

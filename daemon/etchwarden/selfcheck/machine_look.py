@@ -46,7 +46,7 @@ def look_at_machine(name: str, places: Places) -> MachineFacts:
     )
     facts = _with_daemon(facts, places.socket(name))
     # A daemon checks it when it opens it, and tells of troubles.
-    facts = _with_book(facts, book) if facts.status is None else replace(facts, book="ok")
+    facts = _with_logbook(facts, book) if facts.status is None else replace(facts, book="ok")
     try:
         box = load_configuration(file)
     except FaultyConfiguration as fault:
@@ -150,7 +150,7 @@ def _newest_of(backups: Path) -> str | None:
     return "ok"
 
 
-def _with_book(facts: MachineFacts, book: Path) -> MachineFacts:
+def _with_logbook(facts: MachineFacts, book: Path) -> MachineFacts:
     """Check a copy: opening the book itself would leave files of root's beside it."""
     if not book.exists():
         return facts

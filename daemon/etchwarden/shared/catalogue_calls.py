@@ -11,7 +11,7 @@ import click
 from etchproof.choosing.filed_cards import recipe_in_force
 from etchproof.drift.advice import advice_on
 from etchwarden.shared.heads import find_head
-from etchwarden.shared.machine_calls import asking
+from etchwarden.shared.machine_calls import daemon_at
 from etchwire.calls.catalogue import (
     Heads,
     RecipeEntry,
@@ -69,7 +69,7 @@ class CatalogueCalls:
 @contextmanager
 def catalogue_calls_at(socket: Path) -> Iterator[CatalogueCalls]:
     """Connect; what goes wrong on the wire ends the command with a sentence."""
-    with asking(socket) as daemon:
+    with daemon_at(socket) as daemon:
         yield CatalogueCalls(daemon, _who())
 
 

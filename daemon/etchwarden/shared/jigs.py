@@ -5,7 +5,7 @@ from pathlib import Path
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.jig import Jig
 from etchphoto.layout.jig_file import read_jig
-from etchwarden.shared.machine_calls import asking
+from etchwarden.shared.machine_calls import daemon_at
 from etchwire.calls.catalogue import Jigs
 
 
@@ -16,7 +16,7 @@ def find_jig(name: str, socket: Path | None) -> Jig:
     """
     if Path(name).exists() or socket is None:
         return read_jig(Path(name))
-    with asking(socket) as daemon:
+    with daemon_at(socket) as daemon:
         kept = {one.name: one.jig for one in daemon.ask(Jigs()).jigs}
     if name not in kept:
         keeps = f"only {', '.join(kept)}" if kept else "none yet"

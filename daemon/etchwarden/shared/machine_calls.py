@@ -17,7 +17,7 @@ LOOKS_EVERY_S: Final = 0.2
 
 
 @contextmanager
-def asking(socket: Path) -> Iterator[DaemonClient]:
+def daemon_at(socket: Path) -> Iterator[DaemonClient]:
     """Hand out a connection to the daemon; what it refuses is said to the person."""
     try:
         with DaemonClient(socket) as daemon:

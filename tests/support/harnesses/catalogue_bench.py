@@ -4,7 +4,7 @@ import re
 
 from click.testing import CliRunner
 
-from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.schema.opening import open_logbook
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchwarden.__main__ import main
 from etchwire.sheet import read_sheet
@@ -48,7 +48,7 @@ class Shop:
         self.folder = folder
         self.minute = 0
         self.logbook = NamedLogbook(
-            lambda: open_book(folder / "logbook.sqlite3", at_utc=self._now()),
+            lambda: open_logbook(folder / "logbook.sqlite3", at_utc=self._now()),
             utc_now=self._now,
             confirm_timeout_s=LONG_S,
             folder=folder if keeps_backups else None,

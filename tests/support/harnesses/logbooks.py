@@ -4,7 +4,7 @@ import threading
 
 from etchdaemon.errors import LogbookUnavailable
 from etchdaemon.logbook.logbook import Logbook
-from etchdaemon.logbook.schema.opening import open_book
+from etchdaemon.logbook.schema.opening import open_logbook
 from etchdaemon.ports import RunEnd, RunNote
 from etchwire.calls.history import RunRow
 from etchwire.record import run_record
@@ -75,7 +75,7 @@ class Disk:
     def open(self):
         if self.is_missing:
             raise LogbookUnavailable("The logbook cannot be opened: the disk is full.")
-        self._book, note = open_book(self.path, at_utc=OPENED_UTC)
+        self._book, note = open_logbook(self.path, at_utc=OPENED_UTC)
         return _SlowBook(self._book, self), note
 
     def before_commit(self):

@@ -74,10 +74,10 @@ def box_summary(box: Box) -> BoxSummary:
     )
 
 
-def summary(sights: Sequence[BoxSummary]) -> str:
+def summary(boxes: Sequence[BoxSummary]) -> str:
     """Return the one sentence for whoever looks only for a moment."""
-    etching = sum(sight.etches for sight in sights)
-    calling = [sight.name for sight in sights if sight.calls]
+    etching = sum(one.etches for one in boxes)
+    calling = [one.name for one in boxes if one.calls]
     etch = counted(etching, "box etches", "boxes etch") if etching else "No box etches"
     needs = "needs" if len(calling) == 1 else "need"
     return f"{etch}; {', '.join(calling)} {needs} somebody." if calling else f"{etch}."

@@ -41,7 +41,7 @@ class Copy:
     bytes: int
 
 
-def copy_book(book: LogbookConnection, target: Path, *, between: Pause) -> Copy:
+def copy_logbook(book: LogbookConnection, target: Path, *, between: Pause) -> Copy:
     """Copy `book` to `target` in small steps, check the copy and have it on disk.
 
     `between` hears the share done after every step and may wait, or raise to give up. Whoever

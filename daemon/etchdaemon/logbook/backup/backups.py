@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from etchdaemon.errors import BackupFailed, EtchdaemonError
-from etchdaemon.logbook.backup.backup import copy_book
+from etchdaemon.logbook.backup.backup import copy_logbook
 from etchdaemon.logbook.backup.names import BackupName, is_due, next_name, read_names, surplus
 from etchdaemon.logbook.backup.space import LEAST_BYTES, SeenRoom, Space, as_size, low_sentence
 from etchdaemon.logbook.backup.sums import lone_sums, remove
@@ -162,7 +162,7 @@ class Backups:
         self._folder.mkdir(exist_ok=True)
         self._clear_leftovers()
         self._make_room(book)
-        made = copy_book(book, self._folder / str(name), between=self._go_on)
+        made = copy_logbook(book, self._folder / str(name), between=self._go_on)
         _log.info("a backup of %d runs was made: %s", made.runs, made.path.name)
         for old in surplus([*self._kept, name]):
             remove(self._folder / str(old))

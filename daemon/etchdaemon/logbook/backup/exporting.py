@@ -66,7 +66,7 @@ etchwarden import takes this folder back into a fresh box of the same version.
 """
 
 
-def export_book(book: sqlite3.Connection, folder: Path, *, at_utc: str, software: str) -> int:
+def export_logbook(book: sqlite3.Connection, folder: Path, *, at_utc: str, software: str) -> int:
     """Write every table of `book` into `folder`, which must be new; return how many rows.
 
     Raise ExportRefused where it cannot be written.
@@ -95,7 +95,7 @@ def export_book(book: sqlite3.Connection, folder: Path, *, at_utc: str, software
     return sum(file.rows for file in files.values())
 
 
-def import_book(book: sqlite3.Connection, folder: Path) -> int:
+def import_logbook(book: sqlite3.Connection, folder: Path) -> int:
     """Take an export into the empty `book`, whole or not at all; return how many rows.
 
     Raise ExportRefused for an export of another version, a file that was changed, or a book that

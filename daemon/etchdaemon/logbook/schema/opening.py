@@ -53,7 +53,7 @@ def cause(error: Exception) -> str:
     return next(causes, fault_of_card(error) or unknown)
 
 
-def open_book(
+def open_logbook(
     path: Path, *, at_utc: str, connect: Callable[..., LogbookConnection] = LogbookConnection
 ) -> tuple[LogbookConnection, str | None]:
     """Open or begin the logbook at `path`, brought to the newest schema.
