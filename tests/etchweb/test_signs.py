@@ -8,11 +8,11 @@ import pytest
 from PIL import Image
 
 from etchphoto.errors import UnfitDesign
-from etchphoto.layout.composing import composed, set_letterings
+from etchphoto.layout.composing import composed, lettering_findings, set_letterings
 from etchphoto.layout.grid import Grid
 from etchweb.drafts import views as new_picture
 from etchweb.drafts.decoration import Decoration
-from etchweb.drafts.order import design_of
+from etchweb.drafts.order import NUMBER_MM, design_of
 from etchweb.drafts.store import JOB_FOLDER, Draft, Drafts
 from etchwire.sheet import read_sheet
 from support.fakes.catalogue_answers import HEAD, SURFACE, craft
@@ -104,7 +104,10 @@ def dots_of_sign(**added):
         id="0" * 16, name="Sign", is_sign=True, width_mm=40.0, height_mm=20.0,
         decoration=Decoration(**{"text": "I", "font": "Aileron", "stand": "middle"} | added),
     )  # fmt: skip
-    design = design_of(sign)
+    return raster(design_of(sign))
+
+
+def raster(design):
     return composed(design, Grid.of(design.tile, 0.1), set_letterings(design), None)
 
 
@@ -129,6 +132,32 @@ def test_letters_of_a_round_sign_stay_inside_its_shape():
     y, x = np.nonzero(text)
 
     assert np.hypot((x + 0.5) / 10 - 20, (y + 0.5) / 10 - 10).max() < 8.0
+
+
+@pytest.mark.parametrize("is_sign", [True, False])
+def test_an_order_s_number_stands_small_in_the_corner_and_is_told_where_too_fine(is_sign):
+    plain = Draft(
+        id="0" * 16, name="order 12, item 7", is_sign=is_sign, width_mm=40.0, height_mm=20.0,
+        order=12, decoration=Decoration(text="I" if is_sign else "", font="Aileron", ink="burnt"),
+    )  # fmt: skip
+    numbered = replace(plain, has_number=True)
+    assert not numbered.is_plain
+    margin_mm = design_of(plain).tile.margin_mm
+
+    without, burnt = (raster(design_of(one)) for one in (plain, numbered))
+    y, x = np.nonzero(burnt & ~without)
+
+    # Digits are as high as capitals, but for what round ones overshoot; half a millimetre of white.
+    assert (y.max() - y.min() + 1) / 10 == pytest.approx(NUMBER_MM, abs=0.15)
+    assert (200 - 1 - y.max()) / 10 == pytest.approx(margin_mm + 0.5, abs=0.1)
+    assert (400 - 1 - x.max()) / 10 == pytest.approx(margin_mm + 0.5, abs=0.1)
+    (number,) = [
+        text for text in set_letterings(design_of(numbered)).values() if text.lines[0].text == "12"
+    ]
+    fine = lettering_findings([number], spacing_mm=0.1, spot_mm=0.1)
+    assert [one.name for one in fine] == ["lettering-too-fine"]
+    assert not lettering_findings([number], spacing_mm=0.05, spot_mm=0.05)
+    assert plain.design_sha256("") != numbered.design_sha256("")
 
 
 def test_a_border_that_leaves_no_room_is_said():

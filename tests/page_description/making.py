@@ -87,7 +87,7 @@ MAKING: Final = (
            oval_wide=_FIGURE, oval_high=_FIGURE),
     *_step("design", "Lettering, shape, soft edge and border.", text=TEXT, size_mm=_FIGURE,
            font=TEXT, stand=TEXT, ink=TEXT, shape=TEXT, soft_mm=_FIGURE, line_mm=_FIGURE,
-           then=TEXT),
+           has_number=_YES, then=TEXT),
     *_step("proof", "The tile as it will look, and what will go wrong.", at_x_mm=_FIGURE,
            at_y_mm=_FIGURE),
     Entry(

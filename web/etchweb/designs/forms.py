@@ -34,6 +34,7 @@ def with_decoration(draft: Draft, form: Form) -> Draft:
     ink, has_field = INKS[_one_of(form, "ink", tuple(INKS), "Choose black or white letters.")]
     return changed(
         draft,
+        has_number=draft.order is not None and form.get("has_number") == "yes",
         decoration=Decoration(
             text=text,
             font=_one_of(form, "font", FONTS, "Choose a font."),

@@ -33,7 +33,7 @@ def design(draft_id: str) -> str | BaseResponse:
 
 def _page(draft: Draft) -> str | BaseResponse:
     """Return the form with the tile, the page to wait on, or the form with what went wrong."""
-    if draft.decoration.is_plain or drafts().drawn(draft) is not None:
+    if draft.is_plain or drafts().drawn(draft) is not None:
         return _form(draft, "")
     work, page = waiting_page(draft, "draw", draft.found_key)
     if page is not None:
@@ -45,6 +45,6 @@ def _page(draft: Draft) -> str | BaseResponse:
 
 
 def _form(draft: Draft, answer: str) -> str:
-    drawn = None if draft.decoration.is_plain else drafts().drawn(draft)
+    drawn = None if draft.is_plain else drafts().drawn(draft)
     view = design_view(draft, drawn, fonts_here())
     return render_template("designs/design.html", draft=draft, view=view, answer=answer)

@@ -29,7 +29,7 @@ TONES: Final = {  # name: the least a slider may say
 # What looks at a whole picture at once; a mural is worked out strip by strip.
 NOT_ON_WALLS: Final = {
     "local_contrast": 0, "sharpness": 0, "face_light": 0, "fade": 0, "oval": None,
-    "decoration": NOTHING_ADDED,
+    "decoration": NOTHING_ADDED, "has_number": False,
 }  # fmt: skip
 _PERCENT: Final = 100.0
 ENOUGH_FADE: Final = 75  # the edge that dark backgrounds are looked for in comes out white

@@ -160,7 +160,7 @@ def make_picture(folder: Path, on_progress: Progress) -> None:
     photo = None if draft.is_sign else photo_of(folder, draft)
     known: tuple[PhotoFinding, ...]
     prepare: Callable[..., Sheet]
-    if photo is None or not draft.decoration.is_plain:
+    if photo is None or not draft.is_plain:
         design = design_job(design_of(draft), order, photo)
         known = design.findings
         design = replace(design, order=accepting(known, design.order))

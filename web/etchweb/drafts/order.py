@@ -10,6 +10,7 @@ from etchphoto.job.order import PhotoOrder
 from etchphoto.job.order_findings import suited_halftone
 from etchphoto.layout.design import (
     USUAL_MARGIN_MM,
+    Align,
     Box,
     Design,
     Ink,
@@ -123,6 +124,8 @@ _EDGE_SHARE: Final = 0.04
 _LETTERING_SHARE: Final = 0.2
 _FIELD_MM: Final = 1.5
 _FIELD_SHARE: Final = 0.12  # of the strip, where that is less
+NUMBER_MM: Final = 2.0  # a capital's height: large enough to find a tile by
+_NUMBER_FIELD_MM: Final = 0.5
 _MARGIN_SHARE: Final = 0.1  # of a sign's shorter side, on tiles too small for the usual margin
 
 
@@ -134,7 +137,8 @@ def design_of(draft: Draft) -> Design:
     if draft.width_mm is None or draft.height_mm is None:
         raise UnfitOrder("say first how large the picture is")
     if draft.is_sign:
-        return _sign(draft.title, draft.width_mm, draft.height_mm, draft.decoration)
+        sign = _sign(draft.title, draft.width_mm, draft.height_mm, draft.decoration)
+        return replace(sign, layers=(*sign.layers, *_number_of(draft)))
     added = draft.decoration
     tile = Tile(width_mm=draft.width_mm, height_mm=draft.height_mm, margin_mm=0.0)
     layers: list[Layer] = [PhotoLayer(crop=draft.crop, **asdict(adjustments_of(draft)))]
@@ -157,7 +161,23 @@ def design_of(draft: Draft) -> Design:
                 field_mm=field_mm if added.has_field else None,
             )
         )
+    layers += _number_of(draft)
     return Design(name=draft.title, tile=tile, layers=tuple(layers))
+
+
+def _number_of(draft: Draft) -> list[Layer]:
+    """Return the order's number in the lower right corner, black on white, where it is wanted."""
+    if not draft.has_number or draft.order is None:
+        return []
+    number = LetteringLayer(
+        text=f"{draft.order}",
+        font=draft.decoration.font,
+        size_mm=NUMBER_MM,
+        align=Align.RIGHT,
+        stand=Stand.BOTTOM,
+        field_mm=_NUMBER_FIELD_MM,
+    )
+    return [number]
 
 
 def _lettering_box(tile: Tile, added: Decoration) -> Box:

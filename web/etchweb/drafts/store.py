@@ -95,11 +95,17 @@ class Draft:
     at_y_mm: float | None = None
     order: int | None = None  # for which it is made, and for which item of it
     item: int | None = None
+    has_number: bool = False  # its order's, small, in the lower right corner
 
     @property
     def title(self) -> str:
         """What to call the picture: as a person said, or the photo's name without its ending."""
         return self.called or Path(self.name).stem or self.name
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether nothing was added to its photo."""
+        return self.decoration.is_plain and not self.has_number
 
     @property
     def tried_key(self) -> str:
@@ -229,7 +235,7 @@ _NOT_SEEN: Final = frozenset((
 
 
 # A yes that was given before drafts had these is one to the same picture without them.
-_CAME_LATER: Final = frozenset(("is_sign", "wall"))
+_CAME_LATER: Final = frozenset(("is_sign", "wall", "has_number"))
 
 
 TAKEN_OVER: Final = (
