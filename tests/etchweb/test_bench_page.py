@@ -4,6 +4,7 @@ import html
 import json
 import re
 from dataclasses import asdict, replace
+from urllib.parse import parse_qs
 
 import numpy as np
 import pytest
@@ -11,11 +12,17 @@ import pytest
 from etchphoto.expected import save_expected
 from etchphoto.job.order import PhotoOrder
 from etchphoto.job.prepare import write_dots
+from etchphoto.layout.jig import Jig
 from etchweb.bench import views
+from etchweb.bench.next_jig import Waiting, fitting
+from etchweb.bench.ready import ready_pictures
 from etchweb.drafts.store import FOUND_NAME, JOB_FOLDER, Drafts, JobFinding, MadeJob
+from etchwire.catalogue.jigs import JigRecord
 from etchwire.sheet import PICTURE_NAME
 from support.fakes.catalogue_answers import HEAD, RECIPE
+from support.fakes.fake_catalogue import ORDER, ORDER_LINE
 from support.fakes.fake_daemon import STAYS
+from support.samples.sheets import JIG_TABLE
 
 PATIENCE_S = 60
 
@@ -29,9 +36,9 @@ def drafts(tmp_path):
 def ready(drafts):
     """Return a call that makes a draft whose job is made: a picture of 20 × 10 mm."""
 
-    def make(name, *, width=200, must_be_read=False, **changes):
+    def make(name, *, width=200, must_be_read=False, recipe=RECIPE, **changes):
         draft = replace(
-            drafts.begin(f"{name}.jpg"), width_mm=width / 10, head=HEAD, recipe=RECIPE, **changes
+            drafts.begin(f"{name}.jpg"), width_mm=width / 10, head=HEAD, recipe=recipe, **changes
         )
         drafts.keep(draft)
         folder = drafts.folder_of(draft.id)
@@ -178,6 +185,62 @@ def test_what_was_filled_in_amiss_is_said(phone, form, said):
 
     assert answer.status_code == 422
     assert said in text_of(answer)
+
+
+def test_the_next_jig_is_laid_in_one_tap_with_what_is_due_first_and_goes_together(
+    phone, daemon, ready, drafts
+):
+    """Of three orders: one due later, one due first for two tiles, one without a yes."""
+    pictures = {number: ready(f"p{number}", order=number, item=number) for number in (1, 2, 3)}
+    ready("nobody's")
+    facts = {1: ("2026-12-24", 1, "yes"), 2: ("2026-12-01", 2, "yes"), 3: ("", 1, "shown")}
+    (item,), (proof,) = ORDER["items"], ORDER["items"][0]["proofs"]
+
+    def order(**asked):
+        number = asked["id"]
+        due_on, to_make, answer = facts[number]
+        design = drafts.design_sha256(drafts.find(pictures[number]))
+        one = item | {
+            "id": number, "to_make": to_make,
+            "item": item["item"] | {"design_sha256": design, "draft": pictures[number]},
+            "proofs": [proof | {"answer": answer, "is_current": True}],
+        }  # fmt: skip
+        return ORDER | {"id": number, "due_on": due_on, "items": [one]}
+
+    daemon.answers["order"] = order
+    daemon.answers["orders"] = {
+        "orders": [ORDER_LINE | {"state": "ready"}], "total": 1, "next_from": None,
+    }  # fmt: skip
+    assert 'href="/bench/next"' in phone.look("/orders").text
+
+    laid = parse_qs(phone.look("/bench/next?jig=Signs").location.partition("?")[2])
+
+    assert laid["jig"] == ["Signs"]
+    pockets = [laid[f"pocket-{number}"][0] for number in (1, 2, 3)]
+    assert pockets == [pictures[2], pictures[2], pictures[1]]
+    facts[2] = ("2026-12-01", 0, "yes")
+    laid = parse_qs(phone.look("/bench/next").location.partition("?")[2])
+    assert [laid[name] for name in laid if name.startswith("pocket")] == [[pictures[1]]]
+
+
+def test_one_run_has_one_recipe_and_what_is_larger_than_a_pocket_waits(phone, ready, drafts):
+    slow = replace(RECIPE, feed_mm_per_min=1000.0)
+    ready("wide one", width=700)
+    ready("Ida")
+    ready("slow one", recipe=slow)
+    jig = Jig.of_record(JigRecord.from_table(JIG_TABLE))
+    with phone.client.application.test_request_context("/"):
+        waiting = [
+            Waiting(draft, picture, "", 1)
+            for draft, picture in sorted(
+                ready_pictures().values(), key=lambda one: one[0].title != "wide one"
+            )
+        ]
+
+    chosen = fitting(jig, waiting)
+
+    assert len(chosen) == 1
+    assert chosen[0].title in ("Ida", "slow one")
 
 
 def test_a_picture_of_an_order_waits_for_the_customer_s_yes(phone, daemon, ready):

@@ -7,13 +7,23 @@ import resource
 import subprocess
 import sys
 import time
+from dataclasses import replace
 
 import pytest
 
+from etchweb.drafts.store import PHOTO_NAME, Drafts
+from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from measure.photo_cost_test import picture_of, show, together, tree
 
 pytestmark = pytest.mark.measure
 
+ON_PAGE = """
+import sys
+from etchweb.workers.work import WORKER
+from etchwire.children.child_process import ChildProcess
+
+ChildProcess(WORKER, {"verb": "mural", "folder": sys.argv[1]}).run(lambda share: None)
+"""
 MURAL = """
 format = "etchwarden-mural"
 version = 1
@@ -51,6 +61,25 @@ def cost_of(words, program=("-m", "etchwarden")):
     assert job.returncode == 0
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime, peak_mb
+
+
+def test_a_mural_made_on_the_page(tmp_path):
+    """In the page's child, within its limits, with the pictures that the page shows."""
+    name = "practice-20w"
+    drafts = Drafts(tmp_path)
+    draft = replace(
+        drafts.begin("photo.jpg"), width_mm=100.0, height_mm=100.0, wall=(6, 8, 3.0),
+        crop=(0.0, 0.0, 1.0, 1.0), head=PRACTICE_HEADS[name], recipe=PRACTICE_RECIPES[name],
+    )  # fmt: skip
+    drafts.keep(draft)
+    picture_of(48).save(drafts.folder_of(draft.id) / PHOTO_NAME, "JPEG", quality=90)
+
+    spent_s, peak_mb = cost_of([drafts.folder_of(draft.id)], ("-c", ON_PAGE))
+
+    made = drafts.found(draft)
+    assert len(made.tiles) == 48
+    words = "6 × 8 tiles of 1000 × 1000 dots on the page"
+    show([(words, f"{spent_s:.0f} s, {peak_mb:.0f} MB", "bar: 180 s, 300 MB")])
 
 
 def test_a_mural_of_48_million_dots(tmp_path):

@@ -54,6 +54,10 @@ ORDERING: Final = (
         asks=_BENCH, answers=(303, 409, 422, 502, 503, 507),
     ),
     Entry(
+        method="GET", path="/bench/next", says="Lay what orders wait for into a jig.",
+        role="operate", asks={"jig": _BENCH["jig"]}, answers=(303, 404, 503),
+    ),
+    Entry(
         method="GET", path="/bench/jig", says="A jig, measured by moving the head.",
         role="operate", answers=(503,),
     ),

@@ -68,6 +68,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "craft.change_filter": Role.OPERATE,
     "bench.show": Role.OPERATE,
     "bench.load": Role.OPERATE,
+    "bench.lay": Role.OPERATE,
     "bench.show_jig": Role.OPERATE,
     "bench.measure_jig": Role.OPERATE,
     "orders.show": Role.WATCH,

@@ -3,7 +3,6 @@
 import json
 import shutil
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, Final
@@ -14,23 +13,22 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.jig import Jig
 from etchphoto.layout.jig_measuring import with_measured_depth
-from etchweb.bench import jig_views
+from etchweb.bench import jig_views, next_jig
 from etchweb.bench.files import BENCH_FOLDER, JOB_FOLDER, PICTURES_OF_JOB, PLAN_NAME
 from etchweb.bench.presenter import Ready, choice_words, plan_view
+from etchweb.bench.ready import accepted_item, ready_pictures
 from etchweb.catalogue.lots import dry_lots
 from etchweb.context import app_context, visitor_name
 from etchweb.daemon.late_end import late_end
 from etchweb.drafts.store import JOB_FOLDER as JOB_OF_DRAFT
-from etchweb.drafts.store import SEEN_NAME, Draft, MadeTile, tile_seen_name
+from etchweb.drafts.store import Draft
 from etchweb.drafts.views import drafts, work_queue
 from etchweb.previews.store import pass_on
 from etchweb.server.forms import Form, FormUnfit, number
 from etchweb.server.responses import refusals_on, with_status
 from etchweb.text.formatting import as_sentence
 from etchwire.calls.catalogue import AssignTile, Jigs, Lots, Readings
-from etchwire.calls.orders import Order
 from etchwire.catalogue.jigs import JigRecord
-from etchwire.catalogue.orders import YES
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from etchwire.storing import write_whole
 
@@ -92,7 +90,8 @@ def _asked_for(jig: JigRecord, form: Form) -> Path:
         thickness_mm = number(form, "thickness_mm", "Thickness, mm", least=0.0, most=_MOST_MM)
     laid_in = _laid_in(jig, form)
     for draft, _ in laid_in.values():
-        _require_accepted(draft)
+        if draft.item is not None and accepted_item(draft) is None:
+            raise FormUnfit(NOT_ACCEPTED.format(title=draft.title))
     laid = [
         {
             "pocket": pocket,
@@ -149,59 +148,9 @@ def _lot_facts(name: str) -> dict[str, Any]:
     return {"lot": name, **{fact: getattr(found, fact) for fact in facts}}
 
 
-def _require_accepted(draft: Draft) -> None:
-    """Raise FormUnfit for a picture of an order that its customer has not said yes to."""
-    if draft.item is None or draft.order is None:
-        return
-    order = app_context().daemon.ask(Order(id=draft.order))
-    item = next((one for one in order.items if one.id == draft.item), None)
-    proof = item.proofs[0] if item is not None and item.proofs else None
-    is_same = item is not None and item.item.design_sha256 == drafts().design_sha256(draft)
-    if proof is None or proof.answer != YES or not proof.is_current or not is_same:
-        raise FormUnfit(NOT_ACCEPTED.format(title=draft.title))
-
-
-def _ready_drafts() -> dict[str, tuple[Draft, Ready]]:
-    """Return what can be laid: its job is made, and of the draft as it is."""
-    found: dict[str, tuple[Draft, Ready]] = {}
-    for draft in drafts().all():
-        made = drafts().found(draft)
-        if made is None or draft.recipe is None:
-            continue
-        whole = Ready(
-            id=draft.id,
-            draft=draft.id,
-            seen=SEEN_NAME,
-            title=draft.title,
-            width_mm=made.size_mm[0],
-            height_mm=made.size_mm[1],
-            predicted_s=made.predicted_s,
-            surface=draft.recipe.surface,
-            to_read=tuple(one.sentence for one in made.findings if one.must_be_read),
-        )
-        jobs = drafts().folder_of(draft.id) / JOB_OF_DRAFT
-        found |= {
-            one.id: (draft, one)
-            for one in ([_tile_of(whole, tile) for tile in made.tiles] or [whole])
-            if (jobs / one.job / SHEET_NAME).exists()
-        }
-    return found
-
-
-def _tile_of(mural: Ready, tile: MadeTile) -> Ready:
-    return replace(
-        mural,
-        id=f"{mural.id}.{tile.number}",
-        seen=tile_seen_name(tile.number),
-        title=f"{mural.title}, tile {tile.number}",
-        predicted_s=tile.predicted_s,
-        job=tile.job,
-    )
-
-
 def _laid_in(jig: JigRecord, form: Mapping[str, str]) -> dict[int, tuple[Draft, Ready]]:
     """Return what lies in which pocket; raise FormUnfit where something was not read yet."""
-    ready = _ready_drafts()
+    ready = ready_pictures()
     found: dict[int, tuple[Draft, Ready]] = {}
     for pocket in range(1, jig.columns * jig.rows + 1):
         chosen = form.get(f"{_POCKET}{pocket}", "")
@@ -221,7 +170,7 @@ def _jig_of(form: Mapping[str, str]) -> JigRecord | None:
 
 def _page(answer: str, form: Mapping[str, str]) -> str:
     jigs = [one.name for one in app_context().daemon.ask(Jigs()).jigs]
-    record, ready = _jig_of(form), _ready_drafts()
+    record, ready = _jig_of(form), ready_pictures()
     jig = None
     try:
         jig = None if record is None else Jig.of_record(record)
@@ -254,6 +203,7 @@ def _page(answer: str, form: Mapping[str, str]) -> str:
 
 pages.get("/bench/jig")(jig_views.show_jig)
 pages.post("/bench/jig")(jig_views.measure_jig)
+pages.get("/bench/next")(next_jig.lay)
 
 
 def register(app: Flask) -> None:

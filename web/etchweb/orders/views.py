@@ -31,6 +31,7 @@ from etchwire.calls.orders import (
     SaveOrder,
     Shop,
 )
+from etchwire.catalogue.order_states import READY
 from etchwire.catalogue.orders import NO, SHOWN, TRIALS_OF_PLACE, YES, OrderRecord
 
 pages = Blueprint("orders", __name__, url_prefix="/orders")
@@ -69,6 +70,7 @@ def show() -> str:
         total=page.total,
         next_from=page.next_from,
         is_first=from_place == 0,
+        can_lay=any(one.state == READY for one in page.orders),
         is_done=is_done,
     )
 
