@@ -213,7 +213,7 @@ def test_a_marker_under_a_thumb_is_named(tile, corner):
     hidden[area.top * 4 - 20 : area.bottom * 4 + 20, area.left * 4 - 20 : area.right * 4 + 20] = 0.4
     names = ("top left", "top right", "bottom right", "bottom left")
 
-    with pytest.raises(PhotoRefused, match=f"the marker at the card's {names[corner]}") as refused:
+    with pytest.raises(PhotoRefused, match=names[corner]) as refused:
         read(photograph(Tile(hidden, tile.px_per_mm, tile.card), Shot()).getvalue())
 
     assert refused.value.reason == "marker-missing"
@@ -293,7 +293,7 @@ def test_a_photo_of_something_else_is_refused():
     file = BytesIO()
     Image.fromarray(pictures.astronaut()).resize((1024, 1024)).save(file, "JPEG")
 
-    with pytest.raises(PhotoRefused, match="no card can be made out") as refused:
+    with pytest.raises(PhotoRefused) as refused:
         read(file.getvalue())
 
     assert refused.value.reason == "no-marker"
@@ -307,14 +307,14 @@ def test_a_card_not_yet_wiped_is_not_read(careful):
 
 
 def test_a_card_that_was_never_burnt_here_is_refused(careful):
-    with pytest.raises(PhotoRefused, match=r"shows card 7, but .* are: 12") as refused:
+    with pytest.raises(PhotoRefused, match=r"card 7\b.*\b12\b") as refused:
         read(careful, power_card(number=12))
 
     assert refused.value.reason == "unknown-card"
 
 
 def test_two_cards_of_one_number_are_told_apart_by_a_person(careful):
-    with pytest.raises(PhotoRefused, match="2 cards carry the number 7") as refused:
+    with pytest.raises(PhotoRefused) as refused:
         read(careful, power_card(), power_card(steps=(5, 5)))
 
     assert refused.value.reason == "same-number"
@@ -328,8 +328,10 @@ def test_two_cards_in_one_picture_are_refused(careful):
     file = BytesIO()
     Image.fromarray(both).save(file, "JPEG", quality=90)
 
-    with pytest.raises(PhotoRefused, match="more than one card"):
+    with pytest.raises(PhotoRefused) as refused:
         read(file.getvalue())
+
+    assert refused.value.reason == "two-cards"
 
 
 def test_photos_of_different_cards_make_no_reading(careful):
@@ -340,8 +342,10 @@ def test_photos_of_different_cards_make_no_reading(careful):
 
 
 def test_no_photo_at_all_is_refused():
-    with pytest.raises(PhotoRefused, match="at least one photo"):
+    with pytest.raises(PhotoRefused) as refused:
         read([])
+
+    assert refused.value.reason == "no-photo"
 
 
 def test_a_photo_turned_by_its_camera_reads_the_same(tile, careful):
@@ -441,5 +445,6 @@ def test_a_soft_photo_of_a_turned_card_is_not_called_bent():
     read_photo(at)
 
     assert at.seen.residual_mm > 0.25
-    with pytest.raises(PhotoRefused, match="off where a flat card has them"):
+    with pytest.raises(PhotoRefused) as refused:
         read_photo(bent)
+    assert refused.value.reason == "bent"

@@ -15,7 +15,7 @@ from etchproof.card import HALFTONE, SOLID, Card
 from etchproof.choosing.card_result import CardEvidence, result_of
 from etchproof.choosing.judging import PLATEAU_L
 from etchproof.choosing.spacing_choice import read_spacing
-from etchproof.errors import NoSpacing, UnfitCard
+from etchproof.errors import CardDoesNotFit, NoSpacing, UnfitCard
 from etchproof.layout.border import Place
 from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.etching import span_rows
@@ -265,7 +265,7 @@ def test_other_cards_and_readings_by_hand_show_no_spacing():
 def test_a_small_place_gets_fewer_spacings_and_a_tiny_one_none():
     smaller = lay_out_spacing_card(wishes(place=Place(60, 60)), RECIPE)
     assert 3 <= len(solids(smaller)) < 5
-    with pytest.raises(UnfitCard, match="at least so large"):
+    with pytest.raises(CardDoesNotFit):
         lay_out_spacing_card(wishes(place=Place(30, 30)), RECIPE)
     with pytest.raises(UnfitCard, match="there is none"):
         lay_out(CardOrder(kind="spacing", wishes=wishes()))

@@ -68,7 +68,6 @@ def test_the_record_says_what_was_run_when_the_controller_limits_the_speed(rig):
     assert rig.run.slow_rows == len(measured)
     slowed = rig.record.event("slowed")
     assert slowed["details"]["cause"] == "controller"
-    assert "more detail than this controller can take in" in slowed["text"]
     assert "starved" not in rig.record.kinds()
 
 
@@ -346,10 +345,11 @@ def test_speed_cannot_be_changed_while_nothing_is_etched(rig):
     rig.get_ready()
     rig.load()
 
-    with pytest.raises(CommandRefused, match="while something is being etched"):
+    with pytest.raises(CommandRefused):
         rig.ask("set_feed", percent=110)
-    with pytest.raises(CommandRefused, match="while something is being etched"):
+    with pytest.raises(CommandRefused):
         rig.ask("set_dose", percent=110)
+    assert not {"set_feed", "set_power"} & set(rig.commands.snapshot().may)
 
 
 def test_the_dose_of_a_test_card_cannot_be_changed(rig):

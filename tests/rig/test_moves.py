@@ -299,11 +299,13 @@ def test_nobody_moves_the_head_while_a_picture_is_etched(rig):
     rig.etch_until_row(1)
 
     for command in ("move_to", "move_by"):
-        with pytest.raises(CommandRefused, match="while nothing is being etched"):
+        with pytest.raises(CommandRefused):
             rig.ask(command, x_mm=1.0, y_mm=1.0)
-    with pytest.raises(CommandRefused, match="while nothing is being etched"):
+    with pytest.raises(CommandRefused):
         rig.ask("trace_outline")
     assert not {"move_to", "move_by", "trace_outline"} & set(rig.may)
+    rig.wait_for_the_end()
+    assert rig.run.ended == "complete"
 
 
 def test_nobody_starts_or_arms_while_the_head_moves(rig):
@@ -315,9 +317,9 @@ def test_nobody_starts_or_arms_while_the_head_moves(rig):
     for command, said in (("start", {}), ("arm", {"answers": {}})):
         with pytest.raises(CommandRefused, match="The head is moving"):
             rig.ask(command, **said)
-    with pytest.raises(CommandRefused, match="nothing else is going on"):
+    with pytest.raises(CommandRefused):
         rig.ask("move_by", x_mm=1.0, y_mm=1.0)
-    assert not {"arm", "start", "move_to", "set_origin"} & set(rig.may)
+    assert not {"arm", "start", "move_to", "move_by", "set_origin"} & set(rig.may)
 
 
 def test_a_move_undoes_what_was_armed(rig):
