@@ -10,6 +10,7 @@ from darkroom.cards import HEAD, power_card, wishes
 from darkroom.tile import SURFACES, burn, etch
 from etchphoto.dots.rendering import darkness
 from etchphoto.halftone import HALFTONES
+from etchphoto.light import lightness
 from etchproof.layout.tone_card import lay_out_tone_card
 from etchproof.model.dot_fit import Step, fit_dot
 from etchproof.model.tone_reading import read_dot
@@ -105,6 +106,33 @@ def test_a_coat_that_scatters_makes_the_dot_uneven_and_an_even_one_does_not(blur
 
     assert fit_dot(even, 0.1).unevenness < 0.02
     assert fit_dot(uneven, 0.1).unevenness == pytest.approx(np.mean(truth), abs=0.012)
+
+
+@pytest.mark.parametrize(
+    "dot",
+    [
+        Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06),
+        Dot(spread_dots=0.55, threshold=0.4, scale=0.2, steepness=2.0, black=0.045),
+    ],
+)
+def test_middle_greys_on_better_and_worse_coat_do_not_spoil_the_light_and_the_dark_ones(dot):
+    middle = slice(20, 60), slice(20, 60)
+    coat = {3: 0.96, 5: 1.04, 7: 0.97}  # a step's share of the light
+    patterns = list(tints("jarvis"))
+    steps = []
+    for number, bits in enumerate(patterns):
+        lit = 1 - (1 - dot.black) * darkness(bits, dot, np.float32(coat.get(number, 1.0)))
+        reflectance = float(lit[middle].mean())
+        steps.append(Step(bits=bits, read=middle, reflectance=reflectance, unevenness=0.0))
+
+    found = fit_dot(steps, 0.1)
+
+    ends = [*patterns[:3], *patterns[8:]]
+    truths, told = (
+        np.array([lightness(shown(bits, one)[middle].mean()) for bits in ends])
+        for one in (dot, found)
+    )
+    assert np.sqrt(np.mean((told - truths) ** 2)) < 0.3
 
 
 def blurred(reflectance, sigma):

@@ -96,9 +96,8 @@ def fit_dot(steps: Sequence[Step], spacing_mm: float) -> Dot:
 def _fitted(steps: Sequence[Step], *, unevenness: float) -> Dot:
     wanted = 1 - np.array([step.reflectance for step in steps])
     patterns = {spread: _Patterns.of(steps, spread, unevenness) for spread in _SPREADS}
-    first = min(one.fitted(wanted, _LEAST_NOISE).missed for one in patterns.values())
-    freedom = len(wanted) / max(1, len(wanted) - len(_USUAL) - 1)
-    noise = max(_LEAST_NOISE, first * freedom**0.5)
+    evenly = [one.fitted(wanted, np.full(len(wanted), _LEAST_NOISE)) for one in patterns.values()]
+    noise = _noise(steps, min(evenly, key=lambda fit: fit.missed))
     fits = {spread: one.fitted(wanted, noise) for spread, one in patterns.items()}
     ratio = _SPREADS[1] / _SPREADS[0]
     for _ in range(_FINER):
@@ -108,6 +107,18 @@ def _fitted(steps: Sequence[Step], *, unevenness: float) -> Dot:
             fits[spread] = _Patterns.of(steps, spread, unevenness).fitted(wanted, noise)
     spread = min(fits, key=lambda one: fits[one].cost)
     return replace(fits[spread].dot, unevenness=unevenness)
+
+
+def _noise(steps: Sequence[Step], first: "_Fit") -> Floats:
+    """Return how far off each step may be read, by how badly the first fit misses them all.
+
+    A step lies on a coat of its own, so the more it hangs on the light, the further it may be off:
+    what lies between bare and black by far more than either.
+    """
+    freedom = len(steps) / max(1, len(steps) - len(_USUAL) - 1)
+    slopes = np.array([_slope(step, first.dot) for step in steps])
+    between = _between_steps(slopes, first.missed**2 * freedom)
+    return np.asarray(np.sqrt(_LEAST_NOISE**2 + between * slopes**2))
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,8 +157,8 @@ class _Patterns:
         speeds, powers = np.log(paces).T[:, :, np.newaxis]
         return cls(spread_dots, np.stack(in_steps), in_solid, speeds, powers, pace)
 
-    def fitted(self, wanted: Floats, noise: float) -> _Fit:
-        """Return the best figures for the steps' darkness below bare tile."""
+    def fitted(self, wanted: Floats, noise: Floats) -> _Fit:
+        """Return the best figures for the steps' darkness, each read no better than its noise."""
 
         def misses(figures: Floats) -> Floats:
             off = (self._darkness(figures) * _deepest(figures, wanted) - wanted) / noise
@@ -157,7 +168,7 @@ class _Patterns:
         fits = [least_squares(misses, _figures(*start)) for start in _STARTS]
         figures = min(fits, key=lambda fit: float((misses(fit) ** 2).sum()))
         off = misses(figures)
-        missed = float(np.sqrt((off[: len(wanted)] ** 2).mean())) * noise
+        missed = float(np.sqrt(((off[: len(wanted)] * noise) ** 2).mean()))
         threshold, scale, steepness, power_exponent = _law(figures)
         dot = Dot(
             spread_dots=self.spread_dots,
@@ -220,8 +231,13 @@ def _unevenness(steps: Sequence[Step], dot: Dot, spacing_mm: float) -> float:
     steepness = slopes * (lightness(levels + _NUDGE / 2) - lightness(levels - _NUDGE / 2)) / _NUDGE
     own = np.array([_own_scatter(step, dot, side) for step in steps])
     scatter = np.array([step.unevenness for step in steps])
-    between = max(0.0, dot.fit_error**2 - _LEAST_NOISE**2) / max(float(np.mean(slopes**2)), 1e-6)
+    between = _between_steps(slopes, dot.fit_error**2)
     return float(np.sqrt(_of_coat(scatter**2, own**2, steepness**2) + between))
+
+
+def _between_steps(slopes: Floats, missed_square: float) -> float:
+    """Return the square of the coat's share that makes steps of these slopes miss by that much."""
+    return max(0.0, missed_square - _LEAST_NOISE**2) / max(float(np.mean(slopes**2)), 1e-6)
 
 
 def _of_coat(scatter: Floats, own: Floats, coat: Floats) -> float:
