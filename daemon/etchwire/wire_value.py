@@ -10,5 +10,5 @@ class WireValue(Struct, frozen=True):
     """A value whose entries are its annotations.
 
     Making such a class takes a tenth of the time that a frozen dataclass with slots takes, and
-    page and daemon begin by making some two hundred.
+    page and daemon begin by making some 130.
     """

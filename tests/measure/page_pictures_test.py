@@ -13,7 +13,7 @@ from PIL import Image
 from werkzeug.exceptions import HTTPException
 from werkzeug.routing import MapAdapter
 
-from etchwarden.practice_session.scenario_stage import theatre
+from etchwarden.practice_session.scenario_stage import scenario_runner
 from etchweb.practice.scenario_views import add_scenarios
 from measure.page_views import Visit, all_visits, draw_paths
 from support.harnesses.page_bench import SCHEMES, browser, phone_options, served_page
@@ -37,7 +37,7 @@ def test_every_view_is_there_to_look_at(tmp_path):
     pictures = Path(tempfile.mkdtemp(prefix="views-"))  # pytest's own is gone when all is well
     options = {"open_to_loopback": True, "machine": lambda *_, **__: None}
     with served_page(tmp_path, **options) as served, browser() as chromium:
-        add_scenarios(served.app, theatre())
+        add_scenarios(served.app, scenario_runner())
         draw_paths(served, Image.new("RGB", (1840, 1260), "white"))
         pages = pages_of(chromium)
         addresses = served.app.url_map.bind("localhost")
