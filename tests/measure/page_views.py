@@ -1,15 +1,20 @@
 """Every view of the page and every state it can be in, one after the other, for its pictures."""
 
+import json
 import time
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
+from werkzeug.datastructures import MultiDict
+
 from etchweb.auth.codes import new_token
 from etchweb.auth.roles import Role
+from etchweb.catalogue.pairs import ask_pairs
+from etchweb.drafts.forms import with_tile
 from etchweb.previews.store import path_name
-from support.fakes.catalogue_answers import craft
+from support.fakes.catalogue_answers import HEAD, SURFACE, craft
 from support.fakes.fake_daemon import (
     ETCH,
     JOB,
@@ -35,7 +40,7 @@ from support.fakes.fake_unfinished import (
 )
 from support.fakes.fleet_boxes import FakeWatcher, fleet_on
 from support.harnesses.page_bench import ServedPage
-from support.harnesses.picture_bench import draft_to_proof
+from support.harnesses.picture_bench import PATIENCE_S, draft_to_proof
 from support.harnesses.read_cards import TILES, lay, lay_read
 from support.samples.photo_files import PHOTOGRAPHS
 
@@ -74,6 +79,7 @@ ADDRESSES: Final = {
     "orders, costs": "/orders/costs",
     "orders, from a list": "/orders/list",
     "bench": "/bench",
+    "bench, a jig": "/bench/jig",
     "machines": "/machines",
     "machine, move": "/machine",
     "machine, wiring": "/machine/wiring",
@@ -261,7 +267,27 @@ def new_picture(served: ServedPage) -> Iterator[Visit]:
     for step in ("", "/tile", "/cut", "/look", "/design", "/proof"):
         yield Visit(name=f"new picture, {step.strip('/') or 'go on'}", path=draft + step)
     yield Visit(name="new picture, drafts", path="/new")
+    yield from sign_and_mural(served)
     yield Visit(name="bench, a draft", path=f"/bench?jig=Signs&pocket-1={draft.rpartition('/')[2]}")
+
+
+def sign_and_mural(served: ServedPage) -> Iterator[Visit]:
+    """Yield the steps in which a sign and a picture over four tiles differ from a picture."""
+    drafts, works = (served.app.extensions[f"etchweb {name}"] for name in ("drafts", "works"))
+    pairs = ask_pairs(served.daemon)
+    chosen = {"pair": json.dumps([HEAD.name, SURFACE.name]), "width_mm": "60", "height_mm": "40"}
+    sign = with_tile(drafts.begin_sign(), MultiDict(chosen), pairs)
+    drafts.keep(replace(sign, decoration=replace(sign.decoration, text="No 7")))
+    photo = next(one for one in drafts.all() if not one.is_sign)
+    wall = {"columns": "2", "rows": "2", "joint_mm": "2"}
+    mural = with_tile(photo, MultiDict(chosen | wall), pairs)
+    drafts.keep(mural)
+    for draft, name in ((drafts.find(sign.id), "sign"), (mural, "mural")):
+        verb = "make" if name == "sign" else "mural"
+        making = works.begin(drafts.folder_of(draft.id), verb, draft.found_key)
+        assert making.over.wait(PATIENCE_S)
+        for step in ("tile", "design", "proof") if name == "sign" else ("tile", "cut", "proof"):
+            yield Visit(name=f"{name}, {step}", path=f"/new/{draft.id}/{step}")
 
 
 def away(served: ServedPage) -> Iterator[Visit]:
