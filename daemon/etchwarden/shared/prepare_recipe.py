@@ -109,7 +109,7 @@ def _from_logbook(options: RecipeOptions, socket: Path) -> Chosen:
         catalogue.require_surface(surface)
         in_force = catalogue.recipe_in_force(head.name, surface)
         advice = catalogue.advice(head.name, surface, air_assist=options.air_assist)
-        is_proven = is_proven_with(FROM_TEST_CARD, catalogue.daemon, head.name, surface)
+        is_proven = is_proven_with(FROM_TEST_CARD, catalogue.daemon.ask, head.name, surface)
     for sentence in advice:
         click.echo(f"Note: {sentence}", err=True)
     if in_force is None:

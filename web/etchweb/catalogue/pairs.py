@@ -3,21 +3,19 @@
 import json
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final, Protocol, TypeVar
+from typing import Final
 
 from etchweb.catalogue.controller_figures import controller_figures, fits
 from etchweb.daemon.protocol import Daemon
 from etchweb.text.formatting import grouped, millimetres, percent
-from etchwire.calls.call import Call
 from etchwire.calls.catalogue import Heads, RecipeEntry, Recipes, Surfaces
 from etchwire.calls.history import Run, Runs
 from etchwire.calls.machine import ControllerSettings, Settings
 from etchwire.catalogue.heads import Head, Recipe
 from etchwire.catalogue.records import GOOD, Surface
 from etchwire.errors import Refused
+from etchwire.record import Ask
 from etchwire.transport.json_text import JsonTable
-
-Answer = TypeVar("Answer")
 
 _LATE_RUNS: Final = 20
 # What of tile and paint changes how it etches, in a person's words.
@@ -36,14 +34,6 @@ _WIPING: Final = {  # said for the first time is no change
     "wait_min": "the wait before wiping",
     "wiping": "how hard it is wiped",
 }
-
-
-class Asks(Protocol):
-    """Whoever has the daemon's answers: the page, or a command's connection."""
-
-    def ask(self, call: Call[Answer], /) -> Answer:
-        """Return the answer to `call`; raise DaemonAbsent or Refused."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,14 +137,14 @@ def ask_pairs(daemon: Daemon) -> list[Pair]:
     return sorted(pairs, key=lambda pair: pair.recipe is None)
 
 
-def is_proven_with(halftone: str, daemon: Asks, head: str, surface: str) -> bool:
+def is_proven_with(halftone: str, ask: Ask, head: str, surface: str) -> bool:
     """Return whether a tile of this pair, etched with such dots, was judged good of late.
 
     Raise DaemonAbsent or Refused.
     """
-    runs = daemon.ask(Runs(limit=_LATE_RUNS, head=head, surface=surface)).runs
+    runs = ask(Runs(limit=_LATE_RUNS, head=head, surface=surface)).runs
     good = [run.id for run in runs if run.verdict == GOOD]
-    return any(daemon.ask(Run(id=one)).sheet.get("halftone") == halftone for one in good)
+    return any(ask(Run(id=one)).sheet.get("halftone") == halftone for one in good)
 
 
 def preselected(daemon: Daemon, pairs: Sequence[Pair]) -> Pair | None:

@@ -45,7 +45,7 @@ def _is_proven(draft: Draft, pairs: Sequence[Pair], daemon: Daemon) -> bool:
     has_dot = draft.tone is not None and bool(draft.tone["tone_curve"].get("dot"))
     if pair is None or not has_dot or draft.recipe != pair.job_recipe:
         return False
-    return is_proven_with(TEST_CARD, daemon, pair.head.name, pair.surface.name)
+    return is_proven_with(TEST_CARD, daemon.ask, pair.head.name, pair.surface.name)
 
 
 def chosen_pair(draft: Draft, pairs: Sequence[Pair]) -> Pair | None:
