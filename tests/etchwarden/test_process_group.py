@@ -25,4 +25,5 @@ def test_machine_comes_before_others_where_that_is_allowed_and_the_page_never(tm
         nices = {name: nice_of(process.pid) for name, process in group._processes.items()}
 
     ours = nice_of(0)
-    assert nices == {"machine": UNIT_NICE if may_be_served_first() else ours, "page": ours}
+    is_first = UNIT_NICE < nices["machine"] < ours  # behind the daemon alone
+    assert (is_first, nices["page"]) == (may_be_served_first(), ours)
