@@ -93,8 +93,10 @@ ACTIONS: Final = {
 }
 NEEDS_A_LOOK: Final = ("arm", "start")
 
-CAUTIONS_UNREAD: Final = "Read the cautions and tick the box below them, then go on."
-OTHER_PICTURE: Final = "Another picture has been loaded since you looked. Look again, then go on."
+CAUTIONS_UNREAD: Final = "Read the cautions and tick the box below them, then press Get ready."
+OTHER_PICTURE: Final = (
+    "Another picture has been loaded since you looked. Look at it, then press again."
+)
 NO_ROOM: Final = "Eight phones are watching live; this one asks now and then."
 STOP_ELSEWHERE: Final = "Use the stop circuit at the machine if you need it."
 
