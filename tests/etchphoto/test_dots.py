@@ -12,7 +12,7 @@ from PIL import Image
 from etchphoto.dots.eye import SPREADS_DEGREES, WEIGHTS, seen, sigma_mm
 from etchphoto.dots.neighbourhoods import codes_of, darkness_tables
 from etchphoto.dots.rendering import SAMPLES, darkness, exposures
-from etchphoto.dots.search import Search, search_dots
+from etchphoto.dots.search import Search, doubted, search_dots
 from etchphoto.dots.speeds import Motion
 from etchphoto.dots.tone_curve import tone_curve_of
 from etchphoto.halftone import FLOYD_STEINBERG, JARVIS, STUCKI, diffuse_evenly
@@ -220,6 +220,13 @@ def test_on_an_uneven_coat_dots_are_chosen_that_hang_less_on_the_light():
 
     weaker = replace(DOT, threshold=DOT.threshold / 0.85, scale=DOT.scale / 0.85)
     assert error(calm, wanted, weaker) < error(plain, wanted, weaker)
+
+
+def test_a_dot_is_searched_for_as_uneven_as_its_coat_or_its_fit_whichever_is_more():
+    fits, misses = (doubted(replace(DOT, fit_error=one)).unevenness for one in (0.0, 0.006))
+
+    assert 0 < fits < misses < 0.08
+    assert doubted(replace(DOT, fit_error=0.006, unevenness=0.08)).unevenness == 0.08
 
 
 def test_progress_rises_to_one_a_preview_comes_early_and_raising_cancels():

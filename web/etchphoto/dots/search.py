@@ -13,7 +13,6 @@ the better and the worse places lie off it. Patterns whose darkness hangs less o
 they have fewer edges, which also means fewer switches of the beam.
 """
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
@@ -37,7 +36,7 @@ from etchphoto.dots.rendering import Bits, darkness
 from etchphoto.dots.speeds import Motion
 from etchphoto.dots.tone_curve import tone_curve_of
 from etchphoto.halftone import FLOYD_STEINBERG, diffuse_evenly
-from etchwire.catalogue.dot import MOST_UNEVENNESS, Dot
+from etchwire.catalogue.dot import Dot
 
 Floats = NDArray[np.float32]
 Indices = NDArray[np.intp]
@@ -47,7 +46,11 @@ _MARGIN: Final = 2  # dots round the picture, so that every neighbour has a plac
 _AROUND_DOTS: Final = 2.5  # within which the share burnt decides the level of a table
 _LEAST_GAIN: Final = 1e-5  # L*²: for less, rounding would turn dots round in circles
 _SMOOTH_DOTS: Final = 2.5  # over which the whole model corrects the tables
-_DOUBT: Final = 0.035  # of exposure: how well a tone card tells a dot (tried on invented surfaces)
+# Of exposure: how well a tone card tells a dot, by how far its law misses the reflectance of the
+# steps (tried on invented surfaces). More spoils thick coats, and even greys of a dot that fits.
+_LEAST_DOUBT: Final = 0.035
+_DOUBT_OF_MISS: Final = 3.0
+_MOST_DOUBT: Final = 0.05
 _ALONE: Final = 0.04  # of reflectance: in the dark single bare dots are seen, never less light
 _BAND_DOTS: Final = 100_000  # looked after at a time: what a processor's cache holds
 _SWEEPS: Final = 7  # all but the first aim aside by the whole model: it takes so many to settle
@@ -87,9 +90,9 @@ def search_dots(  # noqa: PLR0913 - one keyword for each thing a caller may choo
 
 
 def doubted(dot: Dot) -> Dot:
-    """Return the dot with the doubt about itself added to the coat's unevenness."""
-    unevenness = math.hypot(dot.unevenness, _DOUBT)
-    return replace(dot, unevenness=min(MOST_UNEVENNESS, unevenness))
+    """Return the dot as uneven as its coat, or as doubtful as its law fits, whichever is more."""
+    doubt = min(_MOST_DOUBT, _LEAST_DOUBT + _DOUBT_OF_MISS * dot.fit_error)
+    return replace(dot, unevenness=max(dot.unevenness, doubt))
 
 
 @dataclass(frozen=True, slots=True)
