@@ -50,30 +50,50 @@ def etch_focus(card: Card, surface: InventedSurface, beam: Beam, *, wedge=None) 
     solids = tuple(patch for patch in card.patches if patch.part == SOLID)
     plain = etch(replace(card, patches=solids), surface)
     reflectance = plain.reflectance.copy()
-    px_mm = 1 / plain.px_per_mm
     for patch in card.patches:
         if patch.part == SOLID:
             continue
         area = patch.area
-        x_mm = (np.arange(area.width * PX_PER_DOT) + 0.5) * px_mm
-        y_mm = (np.arange(area.height * PX_PER_DOT) + 0.5) * px_mm
-        heights = wedge.height_mm(area.left * card.spacing_mm + x_mm)
-        across, along = beam.sigmas_mm(heights)
-        pitch, dot = pitch_dots(patch) * card.spacing_mm, card.spacing_mm
-        count = round(area.height * card.spacing_mm / pitch)
-        middles = (pitch_dots(patch) // 2 + 0.5) * dot + np.arange(count) * pitch
-        solid = surface.exposure(
-            card.head.rated_optical_w * patch.power_ratio, patch.feed_mm_per_min, dot
-        )
-        exposure = np.zeros((len(y_mm), len(x_mm)))
-        for middle in middles:
-            if patch.part == ROW_LINES:
-                off = (y_mm - middle)[:, None] / across[None, :]
-                exposure += dot * np.exp(-(off**2) / 2) / (np.sqrt(2 * np.pi) * across)[None, :]
-            else:
-                ends = [(x_mm - middle + side * dot / 2) / along / 2**0.5 for side in (1, -1)]
-                exposure += ((_erf(ends[0]) - _erf(ends[1])) / 2)[None, :]
         rows = slice(area.top * PX_PER_DOT, area.bottom * PX_PER_DOT)
         columns = slice(area.left * PX_PER_DOT, area.right * PX_PER_DOT)
-        reflectance[rows, columns] = surface.reflectance(exposure * solid)
+        reflectance[rows, columns] = lines_of(patch, card, surface, beam, wedge)
     return Tile(reflectance.astype(np.float32), plain.px_per_mm, card)
+
+
+def lines_of(patch, card: Card, surface: InventedSurface, beam: Beam, wedge) -> np.ndarray:
+    """Return what a patch of lines reflects, (rows, columns) of its pixels."""
+    area, px_mm = patch.area, card.spacing_mm / PX_PER_DOT
+    x_mm = (np.arange(area.width * PX_PER_DOT) + 0.5) * px_mm
+    y_mm = (np.arange(area.height * PX_PER_DOT) + 0.5) * px_mm
+    heights = wedge.height_mm(area.left * card.spacing_mm + x_mm)
+    across, along = beam.sigmas_mm(heights)
+    pitch, dot = pitch_dots(patch) * card.spacing_mm, card.spacing_mm
+    count = round(area.height * card.spacing_mm / pitch)
+    middles = (pitch_dots(patch) // 2 + 0.5) * dot + np.arange(count) * pitch
+    solid = surface.exposure(
+        card.head.rated_optical_w * patch.power_ratio, patch.feed_mm_per_min, dot
+    )
+    exposure = np.zeros((len(y_mm), len(x_mm)))
+    for middle in middles:
+        if patch.part == ROW_LINES:
+            off = (y_mm - middle)[:, None] / across[None, :]
+            exposure += dot * np.exp(-(off**2) / 2) / (np.sqrt(2 * np.pi) * across)[None, :]
+        else:
+            ends = [(x_mm - middle + side * dot / 2) / along / 2**0.5 for side in (1, -1)]
+            exposure += ((_erf(ends[0]) - _erf(ends[1])) / 2)[None, :]
+    return surface.reflectance(exposure * solid)
+
+
+def seen_without_a_tile(card: Card, surface: InventedSurface, beam: Beam) -> dict:
+    """Return what the middle of each patch reflects, by cell and part: without its tile."""
+    seen = {}
+    for patch in card.patches:
+        if patch.part == SOLID:
+            power_w = card.head.rated_optical_w * patch.power_ratio
+            light = surface.solid(power_w, patch.feed_mm_per_min, card.spacing_mm)
+        else:
+            lines = lines_of(patch, card, surface, beam, card.wedge)
+            rows, columns = (side // 4 for side in lines.shape)
+            light = lines[rows:-rows, columns:-columns].mean()
+        seen[patch.cell, patch.part] = float(light)
+    return seen

@@ -11,6 +11,7 @@ from etchproof.errors import CardDoesNotFit, HighDose, UnfitCard
 from etchproof.layout.card_order import KINDS, CardOrder, lay_out
 from etchproof.layout.duration import etching_time_s
 from etchproof.layout.job import prepare_card
+from etchwire.catalogue.heads import Recipe
 
 pytestmark = pytest.mark.slow
 
@@ -134,6 +135,20 @@ def test_so_much_dose_is_asked_about_first_and_burnt_when_it_is_meant():
 
     meant = lay_out(CardOrder.from_table(asked | {"is_high_dose_meant": True}))
     assert len(meant.cells()) == 4
+
+
+@pytest.mark.parametrize("kind", ["five", "tone", "check", "reserve", "spacing", "register"])
+def test_a_recipe_of_so_much_dose_is_asked_about_before_any_card_is_burnt_with_it(kind):
+    """Only a power card asked; a recipe that a person typed was burnt as it was."""
+    # 20 W * 60 % at 500 mm/min and 0.1 mm: 12 * 60 / (500 * 0.1) = 14.4 J/mm²
+    strong = Recipe(surface="t", feed_mm_per_min=500.0, power_ratio=0.6, line_spacing_mm=0.1)
+    asked = {"kind": kind, "wishes": WISHES, "recipe": strong.to_table()}
+
+    with pytest.raises(HighDose, match="the recipe gives 14 J/mm²"):
+        lay_out(CardOrder.from_table(asked))
+
+    card = lay_out(CardOrder.from_table(asked | {"is_high_dose_meant": True}))
+    assert card.recipe.feed_mm_per_min <= 550
 
 
 def test_every_kind_has_a_layout():

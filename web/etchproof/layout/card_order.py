@@ -111,18 +111,24 @@ def asked_grid(order: CardOrder, steps: tuple[int, int]) -> Grid:
     )
     grid = Grid.over(asked, *steps)
     dose = grid.strongest_dose_j_per_mm2(wishes.head, wishes.line_spacing_mm)
-    if dose > MOST_DOSE_J_PER_MM2 * ROUNDING and not order.is_high_dose_meant:
-        raise HighDose(
-            f"the slowest speed with the highest power gives {dose:.0f} J/mm², and no surface is "
-            f"known to need more than {MOST_DOSE_J_PER_MM2:g}: ask for faster speeds or less "
-            "power, or say that so much is meant"
-        )
+    _require_meant(order, dose, "the slowest speed with the highest power")
     return grid
 
 
+def _require_meant(order: CardOrder, dose_j_per_mm2: float, what: str) -> None:
+    if dose_j_per_mm2 > MOST_DOSE_J_PER_MM2 * ROUNDING and not order.is_high_dose_meant:
+        raise HighDose(
+            f"{what} gives {dose_j_per_mm2:.0f} J/mm², and no surface is known to need more than "
+            f"{MOST_DOSE_J_PER_MM2:g}: ask for faster speeds or less power, or say that so much is "
+            "meant"
+        )
+
+
 def _recipe_of(order: CardOrder) -> Recipe:
+    """Return its recipe; raise UnfitCard without one, HighDose for one beyond what any needs."""
     if order.recipe is None:
         raise UnfitCard("this card is burnt with a recipe, and there is none: burn a power card")
+    _require_meant(order, order.recipe.dose_j_per_mm2(order.wishes.head), "the recipe")
     return order.recipe
 
 
@@ -170,7 +176,8 @@ def _focus(order: CardOrder) -> Card:
             "a focus card is burnt on a wedge: say how high the tile's ends stand and how long it "
             "is"
         )
-    return lay_out_focus_card(order.wishes, order.recipe, order.wedge)
+    recipe = None if order.recipe is None else _recipe_of(order)
+    return lay_out_focus_card(order.wishes, recipe, order.wedge)
 
 
 def _reserve(order: CardOrder) -> Card:

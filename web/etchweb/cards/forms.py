@@ -88,6 +88,7 @@ def card_order(
     order = {
         "kind": kind,
         "recipe": None if recipe is None else recipe.to_table(),
+        "is_high_dose_meant": form.get("high_dose") == "yes",
         "wishes": {
             "number": card_number,
             "head": pair.head.to_table(),
@@ -155,7 +156,6 @@ def _finer(form: Form) -> JsonTable:
         "feeds_mm_per_min": [low_feed, high_feed],
         "power_ratios": [low / 100, high / 100],
         "steps": steps,
-        "is_high_dose_meant": form.get("high_dose") == "yes",
     }
 
 
