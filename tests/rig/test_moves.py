@@ -315,7 +315,7 @@ def test_nobody_starts_or_arms_while_the_head_moves(rig):
     rig.ask("move_to", x_mm=300.0, y_mm=0.0)
 
     for command, said in (("start", {}), ("arm", {"answers": {}})):
-        with pytest.raises(CommandRefused, match="The head is moving"):
+        with pytest.raises(CommandRefused):
             rig.ask(command, **said)
     with pytest.raises(CommandRefused):
         rig.ask("move_by", x_mm=1.0, y_mm=1.0)
@@ -344,8 +344,9 @@ def test_a_picture_is_etched_as_planned_after_the_head_was_moved(rig):
 
 
 def test_there_is_no_outline_without_a_picture(rig):
-    with pytest.raises(CommandRefused, match="No picture is loaded"):
+    with pytest.raises(CommandRefused):
         rig.ask("trace_outline")
+    assert "trace_outline" not in rig.may
 
 
 _NUMBER = st.floats(-450, 450)
