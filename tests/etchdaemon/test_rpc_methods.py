@@ -40,6 +40,7 @@ FIT = {
     bool: True,
     JsonTable: {"dry": True},
     tuple[str, ...]: ["lid closed"],
+    tuple[WholeNumber, ...]: [7],
     Head: PRACTICE_HEADS["practice-20w"].to_table(),
     Surface: {"name": "slate"},
     RecipeRecord: RECIPE,

@@ -5,6 +5,7 @@ import math
 from dataclasses import replace
 
 import pytest
+from msgspec import structs
 
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.jig import Corners, Jig, Pockets
@@ -163,7 +164,7 @@ def test_a_jig_lies_within_the_travel_as_seen_from_the_origin():
     laid().require_within(bed)
 
     with pytest.raises(UnfitDesign, match="pocket 1 lies outside the bed"):
-        laid().require_within(replace(bed, left_mm=5.1))
+        laid().require_within(structs.replace(bed, left_mm=5.1))
 
 
 @pytest.mark.parametrize(
