@@ -25,7 +25,7 @@ CARD_QUESTIONS: Final = {
     ),
     "check": (
         "Does the recipe hold on a new can or box?",
-        "A strip of 20 × 100 mm: yes, shifted by so much, or test anew. One photo.",
+        "A strip of 20 × 100 mm: the recipe holds, needs a shift, or a new test. One photo.",
     ),
     "reserve": (
         "How much reserve does this tile need?",
