@@ -172,7 +172,7 @@ def test_a_fault_of_ours_is_no_fault_of_the_photo():
 def test_a_photo_that_needs_more_memory_than_there_is_says_so():
     with (
         pytest.raises(PhotoTooLarge, match=r"x\.jpg needs more memory.*: save a smaller copy"),
-        decoder_process(b"x", "x.jpg", lambda _: ({"n": len(bytes(300_000_000))}, ())),
+        decoder_process(b"x", "x.jpg", lambda _: ({"n": len(bytes(1_000_000_000))}, ())),
     ):
         pass
 

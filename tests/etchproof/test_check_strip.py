@@ -33,7 +33,7 @@ from etchproof.choosing.check_strip import (
 )
 from etchproof.choosing.judging import PLATEAU_L, darkest_sound, judge
 from etchproof.choosing.reserve import RESERVE, black_begins, kept_reserve
-from etchproof.errors import CardDoesNotFit, NothingToChoose, PhotoRefused, UnfitCard
+from etchproof.errors import CardDoesNotFit, HighDose, NothingToChoose, PhotoRefused, UnfitCard
 from etchproof.layout.border import Place
 from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.duration import etching_time_s
@@ -65,9 +65,9 @@ UPRIGHT = Place(20.0, 100.0)
 
 
 @lru_cache(maxsize=64)
-def strip_of(feed=3000.0, number=8, head=HEAD, place=UPRIGHT):
+def strip_of(feed=3000.0, number=8, head=HEAD, place=UPRIGHT, **asked):
     wanted = wishes(number=number, head=head, place=place)
-    return lay_out(CardOrder(kind="check", wishes=wanted, recipe=recipe_of(feed)))
+    return lay_out(CardOrder(kind="check", wishes=wanted, recipe=recipe_of(feed), **asked))
 
 
 @lru_cache(maxsize=1)
@@ -388,8 +388,11 @@ def test_a_strip_is_written_and_read_as_text():
 def test_what_no_strip_can_be_made_of_is_refused():
     with pytest.raises(CardDoesNotFit, match="long side points away"):
         strip_of(place=Place(100.0, 20.0))
+    strong = replace(HEAD, rated_optical_w=400.0, max_feed_mm_per_min=10_000.0)
+    with pytest.raises(HighDose):
+        strip_of(9990.0, head=strong)
     with pytest.raises(UnfitCard, match="highest speed"):
-        strip_of(9990.0, head=replace(HEAD, rated_optical_w=400.0, max_feed_mm_per_min=10_000.0))
+        strip_of(9990.0, head=strong, is_high_dose_meant=True)
     with pytest.raises(UnfitCard, match="there is none"):
         lay_out(CardOrder(kind="check", wishes=wishes()))
     with pytest.raises(NothingToChoose, match="neither read"):
