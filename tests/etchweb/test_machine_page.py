@@ -83,6 +83,12 @@ def test_every_contact_is_said_with_the_time_since_it_is_so(phone):
     assert "Being tried: 4 s left." in text
 
 
+def test_a_contact_that_is_not_as_it_should_be_is_marked_and_no_other(phone):
+    text = phone.look("/machine/wiring").text
+
+    assert re.findall(r'data-live="input (\w+)" class="wrong"', text) == ["flame"]
+
+
 def test_what_is_not_wired_stands_in_the_open_beside_the_drawing(phone):
     text = phone.look("/machine/wiring").text
     in_the_open = re.sub(r"<details.*?</details>", "", text, flags=re.DOTALL)

@@ -78,6 +78,9 @@ def live_view(snapshot: Snapshot, wiring: WiringReport | None) -> View:
         "again": _again_words(machine),
         "may": [wish for wish in WISHES if wish in snapshot.may or wish == "stop"],
         "can_try": wiring is not None and wiring.can_be_tried,
+        "wrong": [f"input {one.name}" for one in wiring.inputs if one.is_safe is False]
+        if wiring
+        else [],
         **{f"input {one.name}": _input_words(one) for one in (wiring.inputs if wiring else ())},
         **{f"output {one.name}": _output_words(one) for one in (wiring.outputs if wiring else ())},
     }

@@ -43,6 +43,7 @@ function show(now) {
   for (const place of document.querySelectorAll("[data-live]")) {
     const words = now[place.dataset.live];
     if (words !== undefined && place.textContent !== words) place.textContent = words;
+    place.classList.toggle("wrong", now.wrong.includes(place.dataset.live));
   }
   if (bed) showHead(bed, now.head && { x_mm: now.head[0], y_mm: now.head[1] });
   for (const button of document.querySelectorAll("[data-may]")) {
