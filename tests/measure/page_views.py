@@ -14,6 +14,9 @@ from etchweb.auth.roles import Role
 from etchweb.catalogue.pairs import ask_pairs
 from etchweb.drafts.forms import with_tile
 from etchweb.previews.store import path_name
+from etchweb.storage.card_files import CardFiles
+from etchweb.workers.work import NO_MEMORY, WORKER, WorkItem
+from etchwire.children.child_process import ChildProcess
 from support.fakes.catalogue_answers import HEAD, SURFACE, craft
 from support.fakes.fake_daemon import (
     ETCH,
@@ -267,8 +270,32 @@ def new_picture(served: ServedPage) -> Iterator[Visit]:
     for step in ("", "/tile", "/cut", "/look", "/design", "/proof"):
         yield Visit(name=f"new picture, {step.strip('/') or 'go on'}", path=draft + step)
     yield Visit(name="new picture, drafts", path="/new")
+    yield from work_under_way(served)
     yield from sign_and_mural(served)
     yield Visit(name="bench, a draft", path=f"/bench?jig=Signs&pocket-1={draft.rpartition('/')[2]}")
+
+
+def work_under_way(served: ServedPage) -> Iterator[Visit]:
+    """Yield a picture and a test card that are being worked out, and that came to nothing."""
+    drafts, works = (served.app.extensions[f"etchweb {name}"] for name in ("drafts", "works"))
+    draft = replace(drafts.all()[0], is_mirrored=True)
+    drafts.keep(draft)
+    files = CardFiles.of(served.app.extensions["etchweb"].pictures.parent, 21)
+    files.folder.mkdir(parents=True)
+    ordered = files.order({"card": {}})
+    works.forget = lambda _folder: None  # else it would be tried again at the second look
+    for name, folder, verb, key, path in (
+        ("new picture", draft.id, "make", draft.found_key, f"/new/{draft.id}/proof"),
+        ("card", files.folder.name, "card", ordered, "/test-tiles/21"),
+    ):
+        child = ChildProcess(WORKER, {})  # never run
+        work = WorkItem(verb, key, child, share=0.4)
+        works._works[folder] = work
+        yield Visit(name=f"{name}, being worked out", path=path)
+        work.failed = NO_MEMORY
+        work.over.set()
+        yield Visit(name=f"{name}, came to nothing", path=path)
+    del works.forget
 
 
 def sign_and_mural(served: ServedPage) -> Iterator[Visit]:
