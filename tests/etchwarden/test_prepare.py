@@ -237,4 +237,4 @@ def test_where_no_tone_card_was_read_the_note_says_what_one_would_win(prepare):
     result = prepare(*SHED, "--width", "20", "--spacing", "0.1")
 
     assert GREYS_NOT_MEASURED in result.stderr
-    assert "of error would be left at arm's length instead of" in result.stderr
+    assert "steps of lightness at arm's length, instead of" in result.stderr

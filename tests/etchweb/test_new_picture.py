@@ -549,7 +549,7 @@ def test_where_nothing_was_measured_the_spot_chooses_and_the_page_says_what_a_ca
 
     assert 'value="jarvis" checked' in page
     assert "Greys not measured on this tile" in page
-    assert "of error would be left at arm" in page
+    assert "steps of lightness at arm" in page
 
 
 def test_work_that_is_no_longer_wanted_is_cancelled(phone, cut_out, monkeypatch):

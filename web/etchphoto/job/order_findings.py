@@ -111,9 +111,8 @@ def worth_of_card(motion: Motion) -> str:
 
     foreseen = foreseen_without_card(motion)
     return (
-        f"With dots worked out from it, about {foreseen.card_error:.1f} L* of error would be left "
-        f"at arm's length instead of {foreseen.kernel_error:.0f}, for a usual dot of this laser's "
-        "stated spot."
+        f"Dots worked out from a tone card would be off by about {foreseen.card_error:.1f} steps "
+        f"of lightness at arm's length, instead of {foreseen.kernel_error:.0f}."
     )
 
 

@@ -20,7 +20,7 @@ ASKED_FIELDS: Final = (
     ("spot_x_mm", "Spot, mm", SPOT),
 )  # fmt: skip
 TOLD_FIELDS: Final = (
-    ("max_s", "Controller full power (S)", "What the controller takes for full power; often 1000."),
+    ("max_s", "Controller full power", "Its number for full power, setting $30; often 1000."),
     ("max_feed_mm_per_min", "Fastest, mm/min", ""),
     ("acceleration_mm_per_s2", "Acceleration, mm/s²", ""),
     ("travel_x_mm", "Reach to the right, mm", ""),
