@@ -125,6 +125,7 @@ def away_view(sentence: str) -> View:
         "again": FIND_ORIGIN,
         "may": ["stop"],
         "can_try": False,
+        "wrong": [],
     }
 
 
