@@ -4,6 +4,9 @@ from flask.testing import FlaskClient
 from etchweb.app import create_app
 from etchweb.auth.codes import form_token, new_token, token_digest
 from etchweb.auth.store import Store
+from etchweb.drafts import views as drafting
+from etchweb.drafts.store import Drafts
+from support.fakes.catalogue_answers import craft
 from support.fakes.fake_daemon import FakeDaemon
 from support.harnesses.kept_routes import keep_routes
 from support.harnesses.kept_templates import KeptTemplates
@@ -12,6 +15,7 @@ TEMPLATES = KeptTemplates()
 keep_routes()
 ORIGIN = "http://localhost"
 ELSEWHERE = {"REMOTE_ADDR": "192.168.0.7"}
+PATIENCE_S = 60.0
 
 
 class Phone:
@@ -34,6 +38,24 @@ class Phone:
 @pytest.fixture
 def daemon():
     return FakeDaemon()
+
+
+@pytest.fixture
+def known_lasers(daemon):
+    """Have the logbook know lasers, tiles and paints, and recipes."""
+    daemon.answers |= craft()
+
+
+@pytest.fixture
+def waiting_for_children(monkeypatch):
+    """Wait for the children that work on pictures, so that each step shows what it came to."""
+    monkeypatch.setattr(drafting, "WAIT_S", PATIENCE_S)
+    monkeypatch.setattr(drafting, "LOOK_AT_PHOTO_S", PATIENCE_S)
+
+
+@pytest.fixture
+def drafts(tmp_path):
+    return Drafts(tmp_path / "drafts")
 
 
 @pytest.fixture

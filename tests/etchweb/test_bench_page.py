@@ -16,7 +16,7 @@ from etchphoto.layout.jig import Jig
 from etchweb.bench import views
 from etchweb.bench.next_jig import Waiting, fitting
 from etchweb.bench.ready import ready_pictures
-from etchweb.drafts.store import FOUND_NAME, JOB_FOLDER, Drafts, JobFinding, MadeJob
+from etchweb.drafts.store import FOUND_NAME, JOB_FOLDER, JobFinding, MadeJob
 from etchwire.catalogue.jigs import JigRecord
 from etchwire.sheet import PICTURE_NAME
 from support.fakes.catalogue_answers import HEAD, RECIPE
@@ -25,11 +25,6 @@ from support.fakes.fake_daemon import STAYS
 from support.samples.sheets import JIG_TABLE
 
 PATIENCE_S = 60
-
-
-@pytest.fixture
-def drafts(tmp_path):
-    return Drafts(tmp_path / "drafts")
 
 
 @pytest.fixture

@@ -7,14 +7,13 @@ from datetime import UTC, datetime
 import pytest
 from PIL import Image
 
-from etchweb.drafts import views as new_picture
 from etchweb.drafts.decoration import NOTHING_ADDED, Decoration
 from etchweb.drafts.making import proof_lines
-from etchweb.drafts.store import Draft, Drafts
-from support.fakes.catalogue_answers import HEAD, RECIPE, SURFACE, craft
+from etchweb.drafts.store import Draft
+from support.fakes.catalogue_answers import HEAD, RECIPE, SURFACE
 from support.samples.photo_files import encoded, scene
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("known_lasers", "waiting_for_children")]
 
 PATIENCE_S = 60
 PAIR = json.dumps([HEAD.name, SURFACE.name])
@@ -22,24 +21,6 @@ PLAIN = {
     "text": "", "font": "Aileron", "size_mm": "", "stand": "bottom",
     "ink": "white on black", "shape": "rectangle", "soft_mm": "", "line_mm": "",
 }  # fmt: skip
-
-
-@pytest.fixture(autouse=True)
-def patience(monkeypatch):
-    """Wait for the children, so that each step shows what it came to."""
-    monkeypatch.setattr(new_picture, "WAIT_S", PATIENCE_S)
-    monkeypatch.setattr(new_picture, "LOOK_AT_PHOTO_S", PATIENCE_S)
-
-
-@pytest.fixture
-def daemon(daemon):
-    daemon.answers |= craft()
-    return daemon
-
-
-@pytest.fixture
-def drafts(tmp_path):
-    return Drafts(tmp_path / "drafts")
 
 
 @pytest.fixture

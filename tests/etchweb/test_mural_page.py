@@ -8,14 +8,15 @@ import pytest
 from PIL import Image
 
 from etchweb.bench import views as bench
-from etchweb.drafts import views as new_picture
 from etchweb.drafts.forms import NOT_ON_WALLS
 from etchweb.drafts.proof_views import NO_TILE
-from etchweb.drafts.store import JOB_FOLDER, Drafts
+from etchweb.drafts.store import JOB_FOLDER
 from etchwire.sheet import read_sheet
-from support.fakes.catalogue_answers import HEAD, SURFACE, craft
+from support.fakes.catalogue_answers import HEAD, SURFACE
 from support.fakes.fake_daemon import STAYS
 from support.samples.photo_files import encoded, scene
+
+pytestmark = pytest.mark.usefixtures("known_lasers", "waiting_for_children")
 
 PATIENCE_S = 60
 PAIR = json.dumps([HEAD.name, SURFACE.name])
@@ -27,20 +28,7 @@ LOOK = {"halftone": "jarvis", "lighter": "0", "contrast": "0", "local_contrast":
 
 @pytest.fixture(autouse=True)
 def patience(monkeypatch):
-    monkeypatch.setattr(new_picture, "WAIT_S", PATIENCE_S)
-    monkeypatch.setattr(new_picture, "LOOK_AT_PHOTO_S", PATIENCE_S)
     monkeypatch.setattr(bench, "WAIT_S", PATIENCE_S)
-
-
-@pytest.fixture
-def daemon(daemon):
-    daemon.answers |= craft()
-    return daemon
-
-
-@pytest.fixture
-def drafts(tmp_path):
-    return Drafts(tmp_path / "drafts")
 
 
 @pytest.fixture

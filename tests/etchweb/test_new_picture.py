@@ -31,7 +31,7 @@ from support.fakes.catalogue_answers import HEAD, OTHER, RECIPE, SURFACE, craft,
 from support.fakes.fake_daemon import ETCH, TOO_LATE, FakeDaemon
 from support.samples.photo_files import PHOTOGRAPHS, encoded, png_header, scene
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("known_lasers", "waiting_for_children")]
 
 PATIENCE_S = 60
 CAMERA = next(path for name, path, _ in PHOTOGRAPHS if name == "camera")
@@ -39,24 +39,6 @@ TEN_WATTS = json.dumps([HEAD.name, SURFACE.name])
 UNTRIED = json.dumps([HEAD.name, OTHER.name])
 TONES = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness", "open_shadows"), "0")
 LOOK = {"halftone": "floyd-steinberg", **TONES}
-
-
-@pytest.fixture(autouse=True)
-def patience(monkeypatch):
-    """Wait for the children, so that each step shows what it came to."""
-    monkeypatch.setattr(new_picture, "WAIT_S", PATIENCE_S)
-    monkeypatch.setattr(new_picture, "LOOK_AT_PHOTO_S", PATIENCE_S)
-
-
-@pytest.fixture
-def daemon(daemon):
-    daemon.answers |= craft()
-    return daemon
-
-
-@pytest.fixture
-def drafts(tmp_path):
-    return Drafts(tmp_path / "drafts")
 
 
 def send(phone, data, name="photo.jpg", kind="image/jpeg", **headers):

@@ -11,18 +11,14 @@ import pytest
 
 from etchweb.drafts.store import Drafts
 from etchweb.orders.list_views import NO_LIST
-from support.fakes.catalogue_answers import HEAD, SURFACE, craft
+from support.fakes.catalogue_answers import HEAD, SURFACE
 from support.samples.photo_files import encoded, scene
+
+pytestmark = pytest.mark.usefixtures("known_lasers")
 
 PAIR = json.dumps([HEAD.name, SURFACE.name])
 HEADING = "name,file,size,count\n"
 ADA = "Ada,dog.jpg,90x60,2\n"
-
-
-@pytest.fixture
-def daemon(daemon):
-    daemon.answers |= craft()
-    return daemon
 
 
 def send(phone, text, photos=("dog.jpg",), **form):

@@ -14,7 +14,6 @@ from etchweb.drafts.store import (
     FOUND_NAME,
     PHOTO_NAME,
     SEEN_NAME,
-    Drafts,
     MadeJob,
     changed,
 )
@@ -28,11 +27,6 @@ PATIENCE_S = 60
 PAIR = json.dumps([HEAD.name, SURFACE.name])
 TONES = dict.fromkeys(("lighter", "contrast", "local_contrast", "sharpness", "open_shadows"), "0")
 LOOK = {"halftone": "jarvis", **TONES}
-
-
-@pytest.fixture
-def drafts(tmp_path):
-    return Drafts(tmp_path / "drafts")
 
 
 @pytest.fixture

@@ -10,13 +10,14 @@ from PIL import Image
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.composing import composed, lettering_findings, set_letterings
 from etchphoto.layout.grid import Grid
-from etchweb.drafts import views as new_picture
 from etchweb.drafts.decoration import Decoration
 from etchweb.drafts.order import NUMBER_MM, design_of
-from etchweb.drafts.store import JOB_FOLDER, Draft, Drafts
+from etchweb.drafts.store import JOB_FOLDER, Draft
 from etchwire.sheet import read_sheet
-from support.fakes.catalogue_answers import HEAD, SURFACE, craft
+from support.fakes.catalogue_answers import HEAD, SURFACE
 from support.fakes.fake_catalogue import ITEM, ORDER
+
+pytestmark = pytest.mark.usefixtures("known_lasers", "waiting_for_children")
 
 PATIENCE_S = 60
 YES_OF_OLD = "86165b86e5dbc74d16cdfc81a7042d432743953439d6136d9916b9cfd1d18807"
@@ -26,22 +27,6 @@ SAID = {
     "ink": "black on white", "shape": "rectangle", "line_mm": "",
 }  # fmt: skip
 SIZE = {"width_mm": "30", "height_mm": "20", "pair": PAIR}
-
-
-@pytest.fixture(autouse=True)
-def patience(monkeypatch):
-    monkeypatch.setattr(new_picture, "WAIT_S", PATIENCE_S)
-
-
-@pytest.fixture
-def daemon(daemon):
-    daemon.answers |= craft()
-    return daemon
-
-
-@pytest.fixture
-def drafts(tmp_path):
-    return Drafts(tmp_path / "drafts")
 
 
 def begun(phone, **said):

@@ -32,7 +32,7 @@ class Setup:
     @property
     def lock_timeout_s(self) -> float:
         """How long one thread waits for what the other holds, before that counts as hanging."""
-        return self.stale_after_s * 0.4
+        return self.stale_after_s * 0.4  # a tenth of a second, but where practice is hurried
 
     @property
     def flame_confirm_s(self) -> float:

@@ -67,6 +67,7 @@ def live_view(snapshot: Snapshot, wiring: WiringReport | None) -> View:
     """Return the words that change while somebody looks, by the names of their places."""
     machine = snapshot.machine
     place_mm = machine.position_mm
+    inputs = wiring.inputs if wiring else ()
     return {
         "sentence": as_sentence(machine.sentence),
         "link": LINKS[machine.link],
@@ -78,10 +79,8 @@ def live_view(snapshot: Snapshot, wiring: WiringReport | None) -> View:
         "again": _again_words(machine),
         "may": [wish for wish in WISHES if wish in snapshot.may or wish == "stop"],
         "can_try": wiring is not None and wiring.can_be_tried,
-        "wrong": [f"input {one.name}" for one in wiring.inputs if one.is_safe is False]
-        if wiring
-        else [],
-        **{f"input {one.name}": _input_words(one) for one in (wiring.inputs if wiring else ())},
+        "wrong": [f"input {one.name}" for one in inputs if one.is_safe is False],
+        **{f"input {one.name}": _input_words(one) for one in inputs},
         **{f"output {one.name}": _output_words(one) for one in (wiring.outputs if wiring else ())},
     }
 
