@@ -12,6 +12,8 @@ from typing import Final
 from flask import Flask, Response, request
 from werkzeug.security import safe_join
 
+from etchweb.server.form_parser import PageRequest
+
 PACKED: Final = {  # ending and what it is; pictures are packed already
     ".css": "text/css",
     ".js": "text/javascript",
@@ -21,7 +23,9 @@ PACKED: Final = {  # ending and what it is; pictures are packed already
 
 
 class PageApp(Flask):
-    """Flask, but for how it sends static files."""
+    """Flask, but for how it sends static files and reads forms."""
+
+    request_class = PageRequest
 
     def send_static_file(self, filename: str) -> Response:
         """Return a static file, packed where the browser takes that; raise NotFound."""
