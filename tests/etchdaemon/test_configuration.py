@@ -6,7 +6,6 @@ from datetime import time
 
 import pytest
 
-from etchdaemon.configuration.faults import FaultyConfiguration, Reason
 from etchdaemon.configuration.loading import load_configuration, read_configuration
 from etchdaemon.configuration.pin_map import Pin, PinMap
 from etchdaemon.errors import CommandRefused
@@ -14,6 +13,7 @@ from etchdaemon.interlocks.engine import InterlockEngine
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.report import report_of
 from etchdaemon.interlocks.rules.rule_table import Air
+from etchwire.configuration.faults import FaultyConfiguration, Reason
 from support.harnesses.interlock_bench import MINIMUM
 
 MINIMAL = """
@@ -204,14 +204,15 @@ def test_a_fault_has_its_name_and_says_what_to_do(text, reason, said):
     assert said in str(refused.value)
 
 
-def test_every_reason_but_those_of_a_whole_file_is_in_the_table():
-    """Those of a whole file are in `tests/etchwarden/test_unfit_files.py`."""
+def test_every_reason_but_those_of_a_whole_file_and_of_the_page_is_in_the_table():
+    """Those are in `tests/etchwarden/test_unfit_files.py` and `test_page_settings.py`."""
     of_files = {
         Reason.UNREADABLE, Reason.ABSENT, Reason.NO_FILE, Reason.FORBIDDEN, Reason.TOO_LONG,
         Reason.EMPTY, Reason.NOT_TEXT, Reason.NOT_TOML,
     }  # fmt: skip
+    of_the_page = {Reason.MISSING, Reason.UNFIT_FILE_NAMED}
 
-    assert {reason for _, reason, _ in FAULTS} | of_files == set(Reason)
+    assert {reason for _, reason, _ in FAULTS} | of_files | of_the_page == set(Reason)
 
 
 def test_port_and_laser_are_read():

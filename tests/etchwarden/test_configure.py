@@ -12,9 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from etchdaemon.configuration import loading
-from etchdaemon.configuration.faults import FaultyConfiguration, Reason
 from etchdaemon.configuration.loading import load_configuration, read_configuration
-from etchdaemon.configuration.source import Source
 from etchdaemon.interlocks.checks.wiring_gaps import wiring_gaps
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules.rule_table import MAY_DELAY, RULES
@@ -26,6 +24,8 @@ from etchwarden.selfcheck.machine_checks import SAFE_OUTPUTS
 from etchwarden.shared.heads import find_head
 from etchwarden.shared.wiring_drawing import DRAWING
 from etchwire.catalogue.heads import Head, Register
+from etchwire.configuration.faults import FaultyConfiguration, Reason
+from etchwire.configuration.source import Source
 
 ROOT = Path(__file__).resolve().parents[2]
 ANSWERS = """

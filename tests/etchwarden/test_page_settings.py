@@ -4,8 +4,8 @@ import re
 
 import pytest
 
-from etchdaemon.configuration.faults import FaultyConfiguration
 from etchwarden.configuring.page_settings import PageSettings
+from etchwire.configuration.faults import FaultyConfiguration
 from support.harnesses.install_bench import BOARD
 
 

@@ -7,12 +7,12 @@ import tomllib
 import pytest
 from click.testing import CliRunner
 
-from etchdaemon.configuration.faults import Fault, FaultyConfiguration, Reason
 from etchdaemon.configuration.loading import load_configuration
-from etchdaemon.configuration.source import MOST_BYTES, Source
 from etchwarden.commands import daemon, page
 from etchwarden.configuring.page_settings import PageSettings
 from etchwarden.shared.file_errors import UNFIT_FILE, ended_by
+from etchwire.configuration.faults import Fault, FaultyConfiguration, Reason
+from etchwire.configuration.source import MOST_BYTES, Source
 from support.harnesses.install_bench import BOARD
 
 NOBODY = 65534

@@ -5,7 +5,6 @@ import pytest
 from etchweb.app import create_app
 from etchweb.fleet.box_registry import MOST_BOXES, BoxRegistry
 from etchweb.fleet.box_summary import box_summary, summary
-from etchweb.fleet.errors import FleetFault
 from etchweb.fleet.outbox import Outbox
 from etchweb.fleet.settings import FleetSettings
 from etchweb.fleet.topics import (
@@ -20,6 +19,7 @@ from etchweb.fleet.topics import (
     values_of,
 )
 from etchweb.fleet.view import NO_BROKER
+from etchwire.configuration.faults import FaultyConfiguration, Reason
 from support.fakes.fake_daemon import BOX, LID_TRIP, STATES, FakeDaemon, box, snapshot
 
 
@@ -270,28 +270,37 @@ def test_the_settings_are_read_from_a_file_or_its_table(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("text", "where", "reason"),
     [
-        ("", "“broker” is missing"),
-        ("broker = 7", "has to be a text"),
-        ('broker = "b"\nbrocker = "c"', "Is “broker” meant"),
-        ('broker = "b"\nport = 0', "is no port"),
-        ('broker = "b"\nport = true', "whole number"),
-        ('broker = "b"\npassword_file = "none"', "cannot be read"),
-        ('broker = "b"\n[machines]\nLeft = "s"', "small letters"),
-        ('broker = "b"\n[machines]\nleft = 7', "socket"),
-        ("broker =", "no TOML"),
-        ("\x00\x01", "no TOML"),
+        ("port = 1", "broker", Reason.MISSING),
+        ("broker = ''", "broker", Reason.MISSING),
+        ("broker = 7", "line 1: broker", Reason.WRONG_KIND),
+        ('broker = "b"\nbrocker = "c"', "line 2: brocker", Reason.UNKNOWN_NAME),
+        ('broker = "b"\nport = 0', "line 2: port", Reason.OUT_OF_RANGE),
+        ('broker = "b"\nport = true', "line 2: port", Reason.WRONG_KIND),
+        ('broker = "b"\npassword_file = "none"', "password_file", Reason.UNFIT_FILE_NAMED),
+        ('broker = "b"\n[machines]\nLeft = "s"', "machines.Left", Reason.OUT_OF_RANGE),
+        ('broker = "b"\n[machines]\nleft = 7', "machines.left", Reason.WRONG_KIND),
+        ("broker =", "fleet.toml", Reason.NOT_TOML),
+        ("", "fleet.toml", Reason.EMPTY),
+        ("\x00\x01", "fleet.toml", Reason.NOT_TEXT),
     ],
 )
-def test_settings_that_make_no_sense_are_refused_by_name(tmp_path, text, said):
+def test_settings_that_make_no_sense_are_refused_by_name(tmp_path, text, where, reason):
     path = tmp_path / "fleet.toml"
     path.write_text(text)
 
-    with pytest.raises(FleetFault, match=said):
+    with pytest.raises(FaultyConfiguration) as refused:
         FleetSettings.at(path)
+
+    (fault,) = refused.value.faults
+    assert fault.reason is reason
+    assert fault.where.startswith(str(path))
+    assert fault.where.endswith(where)
 
 
 def test_settings_that_are_not_there_are_said_to_be_missing(tmp_path):
-    with pytest.raises(FleetFault, match="cannot be read"):
+    with pytest.raises(FaultyConfiguration) as refused:
         FleetSettings.at(tmp_path / "none.toml")
+
+    assert [fault.reason for fault in refused.value.faults] == [Reason.ABSENT]

@@ -2,9 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
-from etchdaemon.configuration.faults import Fault, FaultyConfiguration
 from etchdaemon.configuration.machine_section import read_head, read_port
 from etchdaemon.configuration.pin_map import PinMap
 from etchdaemon.configuration.sections import (
@@ -14,11 +14,11 @@ from etchdaemon.configuration.sections import (
     read_flame,
     read_pins,
 )
-from etchdaemon.configuration.source import Source
-from etchdaemon.configuration.tables import Table
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.setup import Setup
 from etchwire.catalogue.heads import Head
+from etchwire.configuration.source import Source
+from etchwire.configuration.tables import Table, read_tables
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,34 +36,24 @@ class Configuration:
 
 def read_configuration(text: str, *, is_practice: bool = False) -> Configuration:
     """Read a configuration; raise FaultyConfiguration naming everything that is wrong."""
-    return _configuration_in(Source.of(text), is_practice=is_practice)
+    return Source.of(text).read_by(partial(_read, is_practice=is_practice))
 
 
 def load_configuration(path: Path, *, is_practice: bool = False) -> Configuration:
     """Read the file at `path`; raise FaultyConfiguration."""
-    return _configuration_in(Source.at(path), is_practice=is_practice)
+    return Source.at(path).read_by(partial(_read, is_practice=is_practice))
 
 
-def _configuration_in(source: Source, *, is_practice: bool) -> Configuration:
-    with source.located():
-        return configuration_of(source.values, is_practice=is_practice)
-
-
-def configuration_of(values: Mapping[str, object], *, is_practice: bool = False) -> Configuration:
-    """Read the tables of a configuration; raise FaultyConfiguration, which knows of no lines.
-
-    A practice box may wait shorter for people, so that nobody practises for half an hour.
-    """
-    faults: list[Fault] = []
-    root = Table(values, "", faults)
-    configuration = _read(root, is_practice=is_practice)
-    root.done()
-    if faults:
-        raise FaultyConfiguration(faults)
-    return configuration
+def configuration_of(values: Mapping[str, object]) -> Configuration:
+    """Read the tables of a configuration; raise FaultyConfiguration, which knows of no lines."""
+    return read_tables(values, partial(_read, is_practice=False))
 
 
 def _read(root: Table, *, is_practice: bool) -> Configuration:
+    """Read a whole file.
+
+    A practice box may wait shorter for people, so that nobody practises for half an hour.
+    """
     pins = read_pins(root)
     times, fire = read_extraction(root.table("extraction"))
     attendance = read_attendance(root.table("attendance"), is_practice=is_practice)
@@ -81,4 +71,8 @@ def _read(root: Table, *, is_practice: bool) -> Configuration:
     )
     laser.done()
     interlocks.done()
-    return Configuration(pins=pins, setup=setup, port=read_port(root), head=read_head(root))
+    configuration = Configuration(
+        pins=pins, setup=setup, port=read_port(root), head=read_head(root)
+    )
+    root.done()
+    return configuration

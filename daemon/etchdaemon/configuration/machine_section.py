@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from dataclasses import fields
 from typing import Final
 
-from etchdaemon.configuration.faults import Reason
-from etchdaemon.configuration.tables import Table
 from etchwire.catalogue.heads import Head, Register
+from etchwire.configuration.faults import Reason
+from etchwire.configuration.tables import Table
 from etchwire.errors import UnreadableSheet
 
 _PORTS: Final = "/dev/"

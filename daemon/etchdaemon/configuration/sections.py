@@ -4,9 +4,7 @@ from collections.abc import Iterable, Mapping
 from datetime import time
 from typing import Final
 
-from etchdaemon.configuration.faults import Reason
 from etchdaemon.configuration.pin_map import Pin, PinMap
-from etchdaemon.configuration.tables import Table
 from etchdaemon.interlocks.attendance.looks_after_end import LOOK_EVERY_MIN
 from etchdaemon.interlocks.attendance.watch_rounds import ROUND_EVERY_MIN, AttendanceRules
 from etchdaemon.interlocks.conditions.extraction import ExtractionTimes
@@ -21,6 +19,8 @@ from etchdaemon.interlocks.rules.rule_table import (
     Rule,
     RuleChange,
 )
+from etchwire.configuration.faults import Reason
+from etchwire.configuration.tables import Table
 
 MOST_PIN: Final = 53  # the highest line that the boards we know have
 SHORTEST_PRACTICE_MIN: Final = 0.02

@@ -7,11 +7,11 @@ from typing import Final
 
 import click
 
-from etchdaemon.configuration.faults import FaultyConfiguration
 from etchwarden.configuring.page_settings import PageSettings
 from etchweb.alerts.channels import Channel, NotDelivered
 from etchweb.alerts.outbox import Notification
 from etchwire.alert_policy import Alert
+from etchwire.configuration.faults import FaultyConfiguration
 
 TRIED: Final = "This is a try. If you read it, alerts from this box reach you."
 

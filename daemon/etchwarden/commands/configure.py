@@ -5,13 +5,11 @@ from pathlib import Path
 
 import click
 
-from etchdaemon.configuration.faults import FaultyConfiguration
 from etchdaemon.configuration.loading import (
     Configuration,
     load_configuration,
     read_configuration,
 )
-from etchdaemon.configuration.source import Source
 from etchdaemon.hardware.gpio_lines import Lines
 from etchdaemon.hardware.serial_port import NO_PORT_NAMED
 from etchdaemon.interlocks.checks.wiring_gaps import wiring_gaps
@@ -27,6 +25,8 @@ from etchwarden.configuring.questions import (
 from etchwarden.configuring.writing import Answers, written
 from etchwarden.installation.file_layout import write_whole
 from etchwarden.shared.wiring_drawing import SEE_DRAWING
+from etchwire.configuration.faults import FaultyConfiguration
+from etchwire.configuration.source import Source
 
 
 @click.command()

@@ -49,9 +49,9 @@ def command(
     Ends with SIGTERM or Ctrl-C; an etch that is under way is stopped first.
     """
     from etchdaemon.assembly import DaemonPaths, run_daemon  # noqa: PLC0415 - `--help` stays quick
-    from etchdaemon.configuration.faults import FaultyConfiguration  # noqa: PLC0415
     from etchdaemon.errors import EtchdaemonError  # noqa: PLC0415
     from etchwarden.shared.file_errors import ended_by  # noqa: PLC0415
+    from etchwire.configuration.faults import FaultyConfiguration  # noqa: PLC0415
     from etchwire.errors import WireError  # noqa: PLC0415
 
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s: %(message)s")

@@ -9,6 +9,7 @@ from typing import Final
 
 import click
 
+from etchwarden.shared.file_errors import faults_reported
 from etchweb.daemon.daemon_socket import SocketDaemon
 from etchweb.fleet.box_registry import Box
 from etchweb.fleet.box_summary import box_summary, summary
@@ -16,6 +17,7 @@ from etchweb.fleet.errors import FleetFault
 from etchweb.fleet.reporter import Reporter
 from etchweb.fleet.settings import FleetSettings
 from etchweb.fleet.watcher import Watcher
+from etchwire.configuration.faults import FaultyConfiguration
 
 DEFAULT_FILE: Final = Path("/etc/etchwarden/page.toml")
 _SETTINGS: Final = click.option(
@@ -43,10 +45,8 @@ def command(context: click.Context, path: Path, *, as_json: bool, wait_s: float)
     if context.invoked_subcommand is not None:
         return
     logging.getLogger("etchweb").addHandler(logging.NullHandler())  # what is wrong is told once
-    try:
+    with faults_reported(path, FleetFault, FaultyConfiguration):
         boxes = _boxes_told_of(FleetSettings.at(path), wait_s)
-    except FleetFault as fault:
-        raise click.ClickException(str(fault)) from fault
     if as_json:
         click.echo(json.dumps([box.to_table() for box in boxes], indent=1))
         return
@@ -69,10 +69,8 @@ def report(path: Path) -> None:
     ending = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: ending.set())
-    try:
+    with faults_reported(path, FleetFault, FaultyConfiguration):
         reporters = _reporters(path)
-    except FleetFault as fault:
-        raise click.ClickException(str(fault)) from fault
     for reporter in reporters:
         reporter.start()
     ending.wait()

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import click
 
-from etchdaemon.configuration.faults import FaultyConfiguration
 from etchwarden.configuring.page_settings import PageSettings
 from etchwarden.practice_session.scenario_stage import scenario_runner
 from etchwarden.shared.file_errors import ended_by
@@ -24,6 +23,7 @@ from etchweb.server.host_names import addresses, is_loopback, names_of
 from etchweb.server.page_database import StoreUnusable
 from etchweb.serving import LARGEST_PORT, AddressTaken, listen_at, serve
 from etchweb.site import Site
+from etchwire.configuration.faults import FaultyConfiguration
 
 _log = logging.getLogger(__name__)
 

@@ -2,11 +2,11 @@
 
 from typing import Final
 
-from etchdaemon.configuration.faults import Fault, FaultyConfiguration, Reason
 from etchdaemon.configuration.loading import configuration_of
-from etchdaemon.configuration.source import Source
 from etchwarden.configuring.entries import SECTIONS, AnswerKind
 from etchwarden.configuring.writing import Answers, written
+from etchwire.configuration.faults import Fault, FaultyConfiguration, Reason
+from etchwire.configuration.source import Source
 
 # What only a later answer can put right.
 NOT_YET: Final = frozenset({Reason.HALF_A_WINDOW})

@@ -1,21 +1,18 @@
 """The page's own TOML file: where it is reached, and whose machines it shows."""
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Final, Self
 
-from etchdaemon.configuration.faults import Fault, FaultyConfiguration, Reason
-from etchdaemon.configuration.source import Source
-from etchdaemon.configuration.tables import Table
-from etchweb.alerts.settings import AlertSettings, FaultyAlerts, alert_settings
-from etchweb.fleet.errors import FleetFault
+from etchweb.alerts.settings import AlertSettings
 from etchweb.fleet.settings import FleetSettings
+from etchwire.configuration.faults import Reason
+from etchwire.configuration.source import Source
+from etchwire.configuration.tables import Table
 
-LARGEST_PORT: Final = 65535
 MACHINE_NAME: Final = re.compile(r"[a-z0-9][a-z0-9-]{0,30}")
-_NAMED: Final = re.compile(r"“(\w+)”")  # the key that a sentence is about
 _SOCKETS: Final = "/run/etchwarden"
 
 
@@ -33,25 +30,20 @@ class PageSettings:
     @classmethod
     def at(cls, path: Path) -> Self:
         """Read the file at `path`; raise FaultyConfiguration naming everything that is wrong."""
-        source = Source.at(path)
-        with source.located():
-            return cls._of(source.values, path)
+        return Source.at(path).read_by(partial(cls._read, folder=path.parent))
 
     @classmethod
-    def _of(cls, values: Mapping[str, object], path: Path) -> Self:
-        faults: list[Fault] = []
-        table = Table(values, "", faults)
+    def _read(cls, table: Table, folder: Path) -> Self:
+        parts = table.tables(("alerts", "fleet"))
         settings = cls(
             host=table.text("host", "0.0.0.0"),  # noqa: S104
-            port=_port(table),
-            machines=_machines(table, values, path.parent),
+            port=table.port("port", 8080, least=0),
+            machines=_machines(table, folder),
             sockets=Path(table.text("sockets", _SOCKETS)),
-            alerts=_alerts(table, values),
-            fleet=_fleet(table, values, path),
+            alerts=AlertSettings.read(parts["alerts"], folder) if "alerts" in parts else None,
+            fleet=FleetSettings.read(parts["fleet"], folder) if "fleet" in parts else None,
         )
         table.done()
-        if faults:
-            raise FaultyConfiguration(faults)
         return settings
 
     def socket(self, machine: str) -> Path:
@@ -65,50 +57,11 @@ def machines_beside(folder: Path) -> tuple[str, ...]:
     return tuple(sorted(name for name in names if MACHINE_NAME.fullmatch(name)))
 
 
-def _port(table: Table) -> int:
-    port = table.whole_number("port", most=LARGEST_PORT)
-    return 8080 if port is None else port
-
-
-def _machines(table: Table, values: Mapping[str, object], folder: Path) -> tuple[str, ...]:
+def _machines(table: Table, folder: Path) -> tuple[str, ...]:
+    names = table.texts("machines")
     if "machines" not in table:
-        table.accept("machines")
         return machines_beside(folder)
-    table.accept("machines")
-    names = values["machines"]
-    listed = names if isinstance(names, list) else [None]
-    is_fit = all(isinstance(name, str) and MACHINE_NAME.fullmatch(name) for name in listed)
-    if not is_fit or len(set(listed)) != len(listed):
+    if not all(map(MACHINE_NAME.fullmatch, names)) or len(set(names)) != len(names):
         said = "“machines” has to be a list of names, each once, of small letters, digits and “-”."
-        table.fault(Reason.WRONG_KIND, "machines", said)
-        return ()
-    return tuple(listed)
-
-
-def _fleet(table: Table, values: Mapping[str, object], path: Path) -> FleetSettings | None:
-    table.table("fleet")  # names a fault where it is none
-    fleet = values.get("fleet")
-    if not isinstance(fleet, Mapping):
-        return None
-    try:
-        return FleetSettings.of(fleet, path)
-    except FleetFault as fault:
-        said = str(fault).removeprefix(f"{path}: ")
-        named = _NAMED.search(said)
-        where = f"fleet.{named[1]}" if named else "fleet"
-        table.fault(Reason.WRONG_KIND, where, said)
-        return None
-
-
-def _alerts(table: Table, values: Mapping[str, object]) -> AlertSettings | None:
-    table.table("alerts")  # names a fault where it is none
-    alerts = values.get("alerts")
-    if not isinstance(alerts, Mapping):
-        return None
-    try:
-        return alert_settings(alerts)
-    except FaultyAlerts as faulty:
-        for said in str(faulty).splitlines():
-            where, _, sentence = said.partition(": ")
-            table.fault(Reason.WRONG_KIND, where, sentence)
-        return None
+        table.fault(Reason.OUT_OF_RANGE, "machines", said)
+    return names

@@ -9,10 +9,10 @@ from typing import Final
 
 import click
 
-from etchdaemon.configuration.faults import FaultyConfiguration, Reason
 from etchwarden.configuring.checking import faults_of, unfit_so_far
 from etchwarden.configuring.entries import SECTIONS, AnswerKind, FileEntry, FileSection
 from etchwarden.configuring.writing import Answers
+from etchwire.configuration.faults import FaultyConfiguration, Reason
 from etchwire.toml_text import nearest
 
 YES: Final = {"yes": True, "y": True, "no": False, "n": False}

@@ -10,7 +10,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
-from etchdaemon.configuration.faults import FaultyConfiguration
 from etchdaemon.configuration.loading import Configuration, load_configuration
 from etchdaemon.controller.setting_list import settings_of
 from etchdaemon.errors import BackupFailed, PortLost
@@ -26,6 +25,7 @@ from etchwarden.installation.paths import Places
 from etchwarden.selfcheck.facts import MachineFacts
 from etchwire.calls.client import DaemonClient
 from etchwire.calls.machine import Settings, Status
+from etchwire.configuration.faults import FaultyConfiguration
 from etchwire.errors import WireError
 from etchwire.storing import fault_of_card
 

@@ -5,12 +5,12 @@ import stat
 from pathlib import Path
 from typing import Final
 
-from etchdaemon.configuration.faults import FaultyConfiguration
 from etchwarden.configuring.page_settings import PageSettings
 from etchwarden.installation.paths import PAGE_SETTINGS, Places
 from etchwarden.selfcheck.facts import PageFacts
 from etchwarden.selfcheck.machine_look import reasons_of
 from etchweb.server.host_names import EVERY_ADDRESS
+from etchwire.configuration.faults import FaultyConfiguration
 
 PATIENCE_S: Final = 5.0
 SECRETS_FOLDER: Final = "secrets"

@@ -7,7 +7,7 @@ from typing import Final
 
 import click
 
-from etchdaemon.configuration.faults import FaultyConfiguration
+from etchwire.configuration.faults import FaultyConfiguration
 
 # sysexits.h: EX_CONFIG. The units name it: the service manager does not start again and again
 # what only a person can put right.

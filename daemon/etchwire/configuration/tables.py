@@ -1,10 +1,26 @@
 """Reading one table of a configuration: what was not asked for, or is unfit, becomes a fault."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from math import inf
+from pathlib import Path
+from typing import Final, TypeVar
 
-from etchdaemon.configuration.faults import Fault, Reason
+from etchwire.configuration.faults import Fault, FaultyConfiguration, Reason
 from etchwire.toml_text import nearest
+
+Value = TypeVar("Value")
+
+_LARGEST_PORT: Final = 65535
+_READABLE_BY_ALL: Final = 0o004
+
+
+def read_tables(values: Mapping[str, object], read: Callable[["Table"], Value]) -> Value:
+    """Return what `read` makes of the table of a whole file; raise FaultyConfiguration."""
+    faults: list[Fault] = []
+    value = read(Table(values, "", faults))
+    if faults:
+        raise FaultyConfiguration(faults)
+    return value
 
 
 class Table:
@@ -26,11 +42,14 @@ class Table:
         return dict(self._values)
 
     def table(self, name: str) -> "Table":
-        """Return the table called `name`, an empty one where there is none."""
+        """Return the table called `name`, an empty one where there is none.
+
+        What is no table is one fault: what such a table would lack is not told besides.
+        """
         value = self._value(name, {})
         if not isinstance(value, Mapping):
             self.fault(Reason.NOT_A_TABLE, name, f"“{name}” has to be a table, not {value!r}.")
-            value = {}
+            return Table({}, self._path(name), [])
         return Table(value, self._path(name), self._faults)
 
     def tables(self, names: Collection[str]) -> dict[str, "Table"]:
@@ -60,8 +79,8 @@ class Table:
             return None
         return self.number(name, least, least=least, most=most)
 
-    def whole_number(self, name: str, *, most: int) -> int | None:
-        """Return a whole number from 0 on, or None where there is none or it is unfit."""
+    def whole_number(self, name: str, *, least: int = 0, most: int) -> int | None:
+        """Return a whole number within bounds, or None where there is none or it is unfit."""
         value = self._value(name, None)
         if value is None:
             return None
@@ -69,11 +88,16 @@ class Table:
             said = f"“{name}” has to be a whole number, not {value!r}."
             self.fault(Reason.WRONG_KIND, name, said)
             return None
-        if not 0 <= value <= most:
-            said = f"“{name}” has to be from 0 to {most}, not {value}."
+        if not least <= value <= most:
+            said = f"“{name}” has to be from {least} to {most}, not {value}."
             self.fault(Reason.OUT_OF_RANGE, name, said)
             return None
         return value
+
+    def port(self, name: str, otherwise: int, *, least: int = 1) -> int:
+        """Return the number of a network port, or `otherwise`."""
+        port = self.whole_number(name, least=least, most=_LARGEST_PORT)
+        return otherwise if port is None else port
 
     def text(self, name: str, otherwise: str = "", *, among: Collection[str] = ()) -> str:
         """Return a text, one of `among` where that is given."""
@@ -86,6 +110,41 @@ class Table:
             self.fault(Reason.OUT_OF_RANGE, name, said)
             return otherwise
         return value
+
+    def texts(self, name: str, *, among: Collection[str] = ()) -> tuple[str, ...]:
+        """Return a list of texts, each one of `among` where that is given; empty without one."""
+        value = self._value(name, [])
+        if not isinstance(value, list) or not all(isinstance(text, str) for text in value):
+            said = f"“{name}” has to be a list of texts, not {value!r}."
+            self.fault(Reason.WRONG_KIND, name, said)
+            return ()
+        for text in value:
+            if among and text not in among:
+                said = f"“{name}” may list {', '.join(among)}, not “{text}”."
+                self.fault(Reason.OUT_OF_RANGE, name, said)
+        return tuple(value)
+
+    def secret(self, name: str, folder: Path, *, may_all_read: bool = False) -> str | None:
+        """Return what stands in the file that the entry names, seen from `folder`; None without."""
+        named = self.text(name)
+        if not named:
+            return None
+        path = folder / named
+        try:
+            if path.stat().st_mode & _READABLE_BY_ALL and not may_all_read:
+                said = f"{path} can be read by everybody. Run: chmod o-r {path}"
+                self.fault(Reason.UNFIT_FILE_NAMED, name, said)
+            return path.read_text(encoding="utf-8").strip()
+        except (OSError, UnicodeDecodeError) as error:
+            said = f"{path} cannot be read: {getattr(error, 'strerror', error)}."
+            self.fault(Reason.UNFIT_FILE_NAMED, name, said)
+            return None
+
+    def require(self, *names: str) -> None:
+        """Name each of the entries that is not there, or empty."""
+        for name in names:
+            if self._values.get(name) in (None, "", []):
+                self.fault(Reason.MISSING, name, f"“{name}” is missing.")
 
     def is_set(self, name: str, *, otherwise: bool) -> bool:
         """Return true or false."""

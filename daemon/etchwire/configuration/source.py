@@ -3,15 +3,17 @@
 import errno
 import re
 import stat
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final, Self
+from typing import Final, Self, TypeVar
 
-from etchdaemon.configuration.faults import Fault, FaultyConfiguration, Reason
+from etchwire.configuration.faults import Fault, FaultyConfiguration, Reason
+from etchwire.configuration.tables import Table, read_tables
 from etchwire.errors import UnreadableToml
 from etchwire.toml_text import read_toml
+
+Value = TypeVar("Value")
 
 MOST_BYTES: Final = 1_000_000  # a hundred times what any configuration has
 _ANEW: Final = (
@@ -76,11 +78,10 @@ class Source:
             raise _refused(Reason.NOT_TEXT, path, said)
         return cls.of(text, str(path))
 
-    @contextmanager
-    def located(self) -> Iterator[None]:
-        """Tell of the faults that are found meanwhile in which file and line they stand."""
+    def read_by(self, read: Callable[[Table], Value]) -> Value:
+        """Return what `read` makes of the tables; raise FaultyConfiguration, which names lines."""
         try:
-            yield
+            return read_tables(self.values, read)
         except FaultyConfiguration as refused:
             raise FaultyConfiguration(map(self._located, refused.faults)) from refused
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from etchdaemon.errors import EtchdaemonError
+from etchwire.errors import WireError
 
 
 class Reason(StrEnum):
@@ -19,6 +19,8 @@ class Reason(StrEnum):
     NOT_TEXT = "the file is not text"
     NOT_TOML = "the file is not TOML"
     UNKNOWN_NAME = "unknown name"
+    MISSING = "missing"
+    UNFIT_FILE_NAMED = "a file it names cannot be used"
     NOT_A_TABLE = "not a table"
     WRONG_KIND = "wrong kind of value"
     OUT_OF_RANGE = "out of range"
@@ -43,7 +45,7 @@ class Fault:
     sentence: str
 
 
-class FaultyConfiguration(EtchdaemonError, ValueError):
+class FaultyConfiguration(WireError, ValueError):
     """A configuration is refused; `faults` names everything that is wrong with it.
 
     `is_lasting`: nothing but a person changes that. A card that is hard to read may be read again.
