@@ -15,7 +15,7 @@ _CHUNK_BYTES: Final = 256 * 1024
 _LONGEST_LINE_BYTES: Final = 64 * 1024  # with its comments
 
 _TIDY: Final = bytes(b for b in range(0x21, 0x7F) if b not in b"();%Nn") + b"\n"
-_COMMENT: Final = re.compile(rb"\([^)\n]*\)?|;[^\n]*")
+COMMENT: Final = re.compile(rb"\([^)\n]*\)?|;[^\n]*")
 _BLANKS: Final = b" \t\x0b\x0c"
 # One in a line, of as many digits as the firmware takes; not in the controller's own settings.
 _LINE_NUMBER: Final = re.compile(
@@ -87,7 +87,7 @@ class Tidying:
         if not self._has_ended and not text.translate(None, _TIDY):
             self._has_code = self._has_code or not text.isspace()
             return text
-        tidy = _COMMENT.sub(b"", text).translate(None, _BLANKS)
+        tidy = COMMENT.sub(b"", text).translate(None, _BLANKS)
         if b"N" in tidy or b"n" in tidy:
             tidy = _LINE_NUMBER.sub(rb"\1\2", tidy)
         lines = tidy.split(b"\n")

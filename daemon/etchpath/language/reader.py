@@ -11,12 +11,12 @@ from etchpath.language.grammar import interpret
 from etchpath.language.lines import Indices, Lines
 from etchpath.language.words import split_words
 from etchpath.machine import Machine
+from etchpath.tidying import COMMENT
 
 # Commands wherever they stand, of the 8-bit firmware or the 32-bit one (0x03, 0x05, 0x19).
 REAL_TIME: Final = bytes(
     (*b"?!~", *(b for b in range(1, 0x20) if b not in b"\t\n\v\f\r"), *range(0x80, 0x100))
 )
-_COMMENT: Final = re.compile(rb"\([^)\n]*\)?|;[^\n]*")
 _COMMENT_KINDS: Final = re.compile(rb";[^\n]*|\([^()\n]*\)|(\([^)\n]*)")  # a group for the odd
 _CHECKSUM: Final = re.compile(rb"\*\d+$", re.MULTILINE)
 _DROPPED: Final = bytes(b for b in (*range(0x21), ord("/")) if b != ord("\n")) + REAL_TIME
@@ -42,7 +42,7 @@ def _significant(lines: Lines) -> bytes:
     if b"(" in text or b";" in text:
         lines.remark("comment", _lines_holding(b"(;", text))
         lines.remark("odd comment", _lines_with_odd_comments(text))
-        text = _COMMENT.sub(b"", text)
+        text = COMMENT.sub(b"", text)
     lines.remark("block delete", _lines_holding(b"/", text))
     return text.translate(_UPPER, _DROPPED)
 

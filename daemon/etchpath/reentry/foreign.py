@@ -2,7 +2,7 @@
 
 import math
 import shutil
-from typing import BinaryIO, Final
+from typing import BinaryIO
 
 from etchpath.errors import NoReentry
 from etchpath.language.blocks import Blocks
@@ -12,8 +12,6 @@ from etchpath.language.reader import read_block
 from etchpath.language.states import Carried, States, follow
 from etchpath.machine import Machine
 from etchpath.writer.raster import UM_PER_MM, mm_text, short_text
-
-_COPIED_AT_ONCE_BYTES: Final = 256 * 1024
 
 
 def write_rest_of_file(file: BinaryIO, line: int, rest: BinaryIO, machine: Machine) -> None:
@@ -40,7 +38,7 @@ def write_rest_of_file(file: BinaryIO, line: int, rest: BinaryIO, machine: Machi
         beginning = _beginning(states, place - states.first)
         rest.write(beginning)
         file.seek(_start_byte(lines, place))
-        shutil.copyfileobj(file, rest, _COPIED_AT_ONCE_BYTES)
+        shutil.copyfileobj(file, rest)
         return
     raise NoReentry(f"the file has no line {line}")
 

@@ -4,24 +4,21 @@ The row taken up again is that of the cut, not the one in which the head came to
 program's file is taken up at the start of the move that was cut: that move is burnt again.
 """
 
-import hashlib
 import math
 import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import BinaryIO, Final
+from typing import BinaryIO
 
 from etchpath.errors import NoReentry
 from etchpath.machine import Machine
 from etchpath.motion.line_times import LineTimes
 from etchpath.preflight import inspect
 from etchpath.reentry.row_cut import cut_row
-from etchpath.writer.job_file import PREAMBLE
+from etchpath.writer.job_file import PREAMBLE, gcode_sha256_of
 from etchpath.writer.job_sheet import reach
 from etchpath.writer.raster import UM_PER_MM, short_text
 from etchwire.sheet import RowEntry, Sheet
-
-_COPIED_AT_ONCE_BYTES: Final = 256 * 1024
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,7 +43,7 @@ def write_rest(job: BinaryIO, sheet: Sheet, cut: Cut, rest: BinaryIO) -> Sheet:
     text = b"".join(beginning)
     rest.write(text)
     job.seek(copied_from)
-    shutil.copyfileobj(job, rest, _COPIED_AT_ONCE_BYTES)
+    shutil.copyfileobj(job, rest)
     first_line = whole[0].line if whole else sheet.end_line
     line_shift = len(beginning) + 1 - first_line
     moved = (
@@ -92,10 +89,7 @@ def _end_of_rows(job: BinaryIO, sheet: Sheet) -> int:
 
 def _require_same_file(job: BinaryIO, sheet: Sheet) -> None:
     job.seek(0)
-    digest = hashlib.sha256()
-    while data := job.read(_COPIED_AT_ONCE_BYTES):
-        digest.update(data)
-    if digest.hexdigest() != sheet.gcode_sha256:
+    if gcode_sha256_of(job) != sheet.gcode_sha256:
         raise NoReentry("the G-code is not the one that the job sheet describes")
 
 

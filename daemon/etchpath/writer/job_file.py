@@ -19,6 +19,15 @@ from etchwire.sheet import RowEntry
 PREAMBLE: Final = (b"G21G90G94\n", b"G17\n", b"M4S0\n")
 ENDING: Final = (b"M5\n", b"G90G0X0Y0\n", b"M2\n")
 ROWS_PER_PLAN: Final = 100
+_READ_AT_ONCE_BYTES: Final = 256 * 1024
+
+
+def gcode_sha256_of(file: BinaryIO) -> str:
+    """Return the SHA-256 of what is left of `file`, as a sheet names its G-code."""
+    digest = hashlib.sha256()
+    while data := file.read(_READ_AT_ONCE_BYTES):
+        digest.update(data)
+    return digest.hexdigest()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

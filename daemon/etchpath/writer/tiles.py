@@ -17,7 +17,7 @@ import numpy as np
 from etchpath.errors import JobDoesNotFit, NothingToEtch
 from etchpath.machine import Machine
 from etchpath.motion.planner import Moves, planned
-from etchpath.writer.job_file import ENDING, PREAMBLE
+from etchpath.writer.job_file import ENDING, PREAMBLE, gcode_sha256_of
 from etchpath.writer.job_sheet import reach
 from etchpath.writer.raster import UM_PER_MM, feed_text, mm_text
 from etchwire.catalogue.jigs import MOST_POCKETS
@@ -30,7 +30,6 @@ _ROW: Final = re.compile(
     rb"(?:X-?[\d.]+S\d+(?:F[\d.]+)?\n)*X(-?[\d.]+)S0(?:F[\d.]+)?\n)"
 )
 _ROUNDED_MM: Final = 0.002  # places are whole micrometres
-_READ_AT_ONCE_BYTES: Final = 256 * 1024
 _Place = tuple[int, int]  # x and y in whole micrometres
 
 
@@ -272,10 +271,7 @@ def _require_inside(tile: Tile, entry: RowEntry, run_up_mm: float, run_out_mm: f
 
 
 def _require_same_file(file: BinaryIO, tile: Tile) -> None:
-    digest = hashlib.sha256()
-    while data := file.read(_READ_AT_ONCE_BYTES):
-        digest.update(data)
-    if digest.hexdigest() != tile.sheet.gcode_sha256:
+    if gcode_sha256_of(file) != tile.sheet.gcode_sha256:
         raise JobDoesNotFit(
             f"the job of pocket {tile.part.pocket} is not the one that its sheet describes: it was "
             "changed since it was prepared"

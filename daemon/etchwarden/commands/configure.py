@@ -14,7 +14,6 @@ from etchdaemon.hardware.gpio_lines import Lines
 from etchdaemon.hardware.serial_port import NO_PORT_NAMED
 from etchdaemon.interlocks.checks.wiring_gaps import wiring_gaps
 from etchwarden.configuring.checking import faults_of
-from etchwarden.configuring.page_settings import MACHINE_NAME
 from etchwarden.configuring.questions import (
     TerminalPrompt,
     UnfitAnswer,
@@ -25,6 +24,7 @@ from etchwarden.configuring.questions import (
 from etchwarden.configuring.writing import Answers, written
 from etchwarden.installation.file_layout import write_whole
 from etchwarden.shared.wiring_drawing import SEE_DRAWING
+from etchweb.fleet.settings import MACHINE_NAME
 from etchwire.configuration.faults import FaultyConfiguration
 from etchwire.configuration.source import Source
 

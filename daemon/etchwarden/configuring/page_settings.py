@@ -1,18 +1,16 @@
 """The page's own TOML file: where it is reached, and whose machines it shows."""
 
-import re
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import Final, Self
 
 from etchweb.alerts.settings import AlertSettings
-from etchweb.fleet.settings import FleetSettings
+from etchweb.fleet.settings import MACHINE_NAME, FleetSettings
 from etchwire.configuration.faults import Reason
 from etchwire.configuration.source import Source
 from etchwire.configuration.tables import Table
 
-MACHINE_NAME: Final = re.compile(r"[a-z0-9][a-z0-9-]{0,30}")
 _SOCKETS: Final = "/run/etchwarden"
 
 

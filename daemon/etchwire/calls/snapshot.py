@@ -183,3 +183,14 @@ class Snapshot(WireValue):
     logbook_trouble: str | None
     storage: StorageView
     time_factor: float
+
+    @property
+    def troubles(self) -> tuple[str, ...]:
+        """What is wrong with board, logbook and storage, a sentence each."""
+        told = (
+            self.interlocks.board_trouble,
+            self.logbook_trouble,
+            self.storage.low,
+            self.storage.backup_trouble,
+        )
+        return tuple(sentence for sentence in told if sentence)

@@ -11,6 +11,7 @@ from hashlib import sha256
 from typing import Final
 
 from etchwire.catalogue.records import (
+    DATE,
     LARGEST_TILE_MM,
     NAME_LIMIT,
     TEXT_LIMIT,
@@ -37,7 +38,6 @@ MOST_ORDERS: Final = 500  # taken at once
 ITEMS_LIMIT: Final = 30_000
 LARGEST_PRICE: Final = 1e6
 _SHA256: Final = re.compile(r"([0-9a-f]{64})?")
-_DATE: Final = re.compile(r"(\d{4}-\d\d-\d\d)?")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,7 +104,7 @@ class OrderRecord(Plain):
         require_name("customer", self.customer)
         require_short("the order's note", self.note, TEXT_LIMIT)
         for name in ("due_on", "may_use_photo_on"):
-            if not _DATE.fullmatch(getattr(self, name)):
+            if not DATE.fullmatch(getattr(self, name)):
                 raise UnreadableSheet(
                     f"{getattr(self, name)!r:.40} is no date: write it as 2026-11-25"
                 )

@@ -39,7 +39,7 @@ LONGEST_WAIT_MIN: Final = 100_000  # ten weeks
 LARGEST_TILE_MM: Final = 2_000
 ROUNDING_MM: Final = 1e-6
 _SHA256: Final = re.compile("[0-9a-f]{64}")
-_DATE: Final = re.compile(r"(\d{4}-\d\d-\d\d)?")
+DATE: Final = re.compile(r"(\d{4}-\d\d-\d\d)?")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +74,7 @@ class Surface(Plain):
             raise UnreadableSheet(f"{self.wait_min:g} minutes are no time to wait before wiping")
         if not 0 <= self.coats <= COATS_LIMIT:
             raise UnreadableSheet(f"{self.coats} coats of paint are no number of coats")
-        if not _DATE.fullmatch(self.coated_on):
+        if not DATE.fullmatch(self.coated_on):
             raise UnreadableSheet(
                 f"coated on {self.coated_on!r:.40} is no date: write it as 2026-11-25"
             )

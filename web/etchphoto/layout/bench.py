@@ -14,13 +14,13 @@ from etchphoto.errors import UnfitDesign, UnfitOrder
 from etchphoto.expected import QUICK_COMPRESSION, TILE_WHITE
 from etchphoto.job.folder import new_job_folder
 from etchphoto.layout.jig import Jig, Pocket
+from etchphoto.layout.tile_picture import BENCH
 from etchwire.catalogue.lots import set_fault
 from etchwire.errors import UnreadableSheet
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Sheet, TilePart, read_sheet
 
 _MOST_PX: Final = (12_000, 2_000)  # of the picture: rows, columns
 _OURS: Final = ("PNG",)  # what a job's own picture is
-_BENCH: Final = (120, 118, 112)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -189,7 +189,7 @@ def _save_stacked(sheet: Sheet, pictures: Sequence[_Source], path: Path) -> None
     every = max(1, *(ceil(has / most) for has, most in
                      zip((sheet.rows, sheet.columns), _MOST_PX, strict=True)))  # fmt: skip
     high, wide = max(1, sheet.rows // every), max(1, sheet.columns // every)
-    stack = Image.new("RGB", (wide, high), _BENCH)
+    stack = Image.new("RGB", (wide, high), BENCH)
     for part, pixels in _opened(pictures):
         top, low = (row * high // sheet.rows for row in (part.first_row, part.end_row))
         size = max(1, part.columns * wide // sheet.columns), max(1, low - top)

@@ -11,7 +11,7 @@ from etchphoto.layout.design import Tile
 
 PX_PER_MM: Final = 10
 LONGEST_PX: Final = 3000
-_BENCH: Final = (120, 118, 112)
+BENCH: Final = (120, 118, 112)
 _MARK: Final = (20, 20, 20)
 _ROUND_MM: Final = 6.0
 _RULED_MM: Final = 10
@@ -28,7 +28,7 @@ def draw_tile(
         size = round(tile.width_mm * px_per_mm), round(tile.height_mm * px_per_mm)
         seen = seen.resize(size, Image.Resampling.NEAREST)
     edge = round(_ROUND_MM * px_per_mm)
-    picture = Image.new("RGB", (seen.width + 2 * edge, seen.height + 2 * edge), _BENCH)
+    picture = Image.new("RGB", (seen.width + 2 * edge, seen.height + 2 * edge), BENCH)
     picture.paste(seen, (edge, edge))
     ruler = ImageDraw.Draw(picture)
     for mm in range(0, int(tile.width_mm) + 1, _RULED_MM):

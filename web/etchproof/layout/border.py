@@ -14,6 +14,8 @@ MARGIN_MM: Final = 2.0  # bare tile around everything: markers need it, patches 
 BAND_GAP_MM: Final = 2.0  # between the marker bands and what they enclose
 LINE_GAP_MM: Final = 0.9
 LABEL_MM: Final = TEXT_MM + PEN_MM
+OVER_HEADING_MM: Final = 1.2
+HEADING_MM: Final = OVER_HEADING_MM + LABEL_MM + LINE_GAP_MM  # over a row of patches
 TITLE_LETTERS: Final = 16  # what a usual card has room for
 
 

@@ -22,6 +22,7 @@ from etchproof.card import (
 )
 from etchproof.errors import UnfitCard
 from etchproof.layout.border import (
+    HEADING_MM,
     LABEL_MM,
     LINE_GAP_MM,
     Titles,
@@ -46,8 +47,6 @@ PITCH_SPOTS: Final = 4  # lines so far apart stay lines well out of focus
 PITCHES: Final = 8  # so that the middle half, which is read, holds four whole ones
 STATION_GAP_MM: Final = 2.0
 LABELLED: Final = 2  # one station in so many: heights are wider than a station
-OVER_HEADING_MM: Final = 1.2
-HEADING_MM: Final = OVER_HEADING_MM + LABEL_MM + LINE_GAP_MM
 MARKER_MM: Final = 8.0
 STATIONS: Final = (11, 9, 7)  # the most that its place has room for
 LEAST_RISE_MM: Final = 1.0  # over the card: less, and no phone sees the lines change

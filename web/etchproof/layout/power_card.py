@@ -11,6 +11,7 @@ from typing import Final
 from etchproof.card import HALFTONE, POWER, REALLY_RUN, SOLID, Area, Card, Label, Patch
 from etchproof.errors import UnfitCard
 from etchproof.layout.border import (
+    HEADING_MM,
     LABEL_MM,
     LINE_GAP_MM,
     TITLE_LETTERS,
@@ -44,9 +45,6 @@ class Size:
         height = LABEL_MM + rows * (HEADING_MM + 2 * self.half)
         return columns * self.patch + (columns - 1) * self.gap, height
 
-
-OVER_HEADING_MM: Final = 1.2
-HEADING_MM: Final = OVER_HEADING_MM + LABEL_MM + LINE_GAP_MM
 
 # From the preferred one down to the smallest that a phone reads well.
 SIZES: Final = (

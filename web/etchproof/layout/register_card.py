@@ -11,8 +11,10 @@ from typing import Final
 from etchproof.card import REGISTER, Area, Card, HairlinePair, Label
 from etchproof.errors import UnfitCard
 from etchproof.layout.border import (
+    HEADING_MM,
     LABEL_MM,
     LINE_GAP_MM,
+    OVER_HEADING_MM,
     Titles,
     centred_label,
     dots,
@@ -34,9 +36,8 @@ HALF_MM: Final = 3.0
 LEAST_HAIRLINE_MM: Final = 0.2
 
 _NUMBER_MM: Final = 3.8  # two digits under a hairline
-_OVER_HEADING_MM: Final = 1.2
 _UNDER_MM: Final = 0.7
-_BAND_MM: Final = _OVER_HEADING_MM + LABEL_MM + LINE_GAP_MM + 2 * HALF_MM + _UNDER_MM + LABEL_MM
+_BAND_MM: Final = HEADING_MM + 2 * HALF_MM + _UNDER_MM + LABEL_MM
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,7 +110,7 @@ def _laid_out(request: CardRequest, recipe: Recipe, offsets: Offsets) -> Card:
     hairlines: list[HairlinePair] = []
     labels: list[Label] = []
     for number, share in enumerate(SPEED_SHARES):
-        top_mm = border.content.top * spacing + number * _BAND_MM + _OVER_HEADING_MM
+        top_mm = border.content.top * spacing + number * _BAND_MM + OVER_HEADING_MM
         feed = float(f"{recipe.feed_mm_per_min * share:.4g}")
         heading = (dots(top_mm, spacing), border.content.left)
         band = _Band(

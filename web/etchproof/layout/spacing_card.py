@@ -10,8 +10,8 @@ from typing import Final
 
 from etchproof.card import HALFTONE, SOLID, SPACING, Area, Card, Label, Patch
 from etchproof.layout.border import (
-    LABEL_MM,
-    LINE_GAP_MM,
+    HEADING_MM,
+    OVER_HEADING_MM,
     Titles,
     dots,
     label_at,
@@ -29,8 +29,6 @@ LINES_APART: Final = ((3, 4, 5, 6, 7), (3, 4, 5, 6), (4, 5, 6))  # the most that
 WIDTH_MM: Final = 10.0
 HEIGHT_MM: Final = 6.0
 GAP_MM: Final = 2.5
-OVER_HEADING_MM: Final = 1.2
-HEADING_MM: Final = OVER_HEADING_MM + LABEL_MM + LINE_GAP_MM
 MARKER_MM: Final = 8.0
 
 

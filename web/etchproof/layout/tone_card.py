@@ -11,6 +11,7 @@ from etchphoto.tone import GUESSED_BLACK
 from etchproof.card import TONE, Area, Card, Label, Patch
 from etchproof.errors import UnfitCard
 from etchproof.layout.border import (
+    HEADING_MM,
     LABEL_MM,
     LINE_GAP_MM,
     Titles,
@@ -20,7 +21,7 @@ from etchproof.layout.border import (
     title,
 )
 from etchproof.layout.card_request import CardRequest, require_lines
-from etchproof.layout.power_card import OVER_HEADING_MM, with_true_feeds
+from etchproof.layout.power_card import with_true_feeds
 from etchwire.catalogue.halftones import halftone_name
 from etchwire.catalogue.heads import Recipe
 
@@ -93,7 +94,7 @@ def _laid_out(
     require_lines(side_mm, spacing)
     columns = min(columns, len(shares))
     rows = -(-len(shares) // columns)
-    pitch_mm = OVER_HEADING_MM + LABEL_MM + LINE_GAP_MM + side_mm
+    pitch_mm = HEADING_MM + side_mm
     border = lay_out_border(
         (dots(rows * pitch_mm, spacing), dots(columns * (side_mm + _GAP_MM) - _GAP_MM, spacing)),
         number=request.number,

@@ -16,6 +16,7 @@ from etchweb.previews.store import SCRATCH
 from etchweb.server.forms import Form, FormUnfit, number
 from etchweb.server.picker import NO_PHOTO, chosen_photos
 from etchweb.server.responses import refusals_on, with_status
+from etchweb.storage.tile_photos import NOT_READ
 from etchweb.text.formatting import as_sentence, counted, millimetres
 from etchweb.text.timestamps import moment
 from etchweb.text.view import View
@@ -45,7 +46,6 @@ FIGURE_FIELDS: Final = (
     ),
 )
 _LARGEST: Final = 1e6
-NOT_READ: Final = "The photo could not be read. Take it again, or choose another."
 
 
 def lots() -> str:

@@ -12,7 +12,7 @@ from etchwire.configuration.source import Source
 from etchwire.configuration.tables import Table
 
 # Homie 5, "Topic IDs": small letters, digits and hyphens.
-BOX_NAME: Final = re.compile(r"[a-z0-9][a-z0-9-]{0,30}")
+MACHINE_NAME: Final = re.compile(r"[a-z0-9][a-z0-9-]{0,30}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +55,7 @@ class FleetSettings:
 
 def _machines(table: Table) -> dict[str, Path]:
     for name in table.values:
-        if not BOX_NAME.fullmatch(name):
+        if not MACHINE_NAME.fullmatch(name):
             said = f"“{name}” has to be small letters, digits and “-”."
             table.fault(Reason.OUT_OF_RANGE, name, said)
     return {name: Path(table.text(name)) for name in table.values}

@@ -78,17 +78,6 @@ def _wrong(snapshot: Snapshot) -> str:
     return " ".join(said)
 
 
-def _troubles(snapshot: Snapshot) -> str:
-    storage = snapshot.storage
-    said = (
-        snapshot.interlocks.board_trouble,
-        snapshot.logbook_trouble,
-        storage.low,
-        storage.backup_trouble,
-    )
-    return " ".join(sentence for sentence in said if sentence)
-
-
 STATES: Final = "starting,idle,loaded,armed,etching,holding,held,resuming,stopping,ended"
 PROPERTIES: Final = (
     Property(path="etch/state", name="State", datatype="enum", format=STATES,
@@ -115,7 +104,7 @@ PROPERTIES: Final = (
     Property(path="interlocks/wrong", name="What is wrong", datatype="string", value=_wrong),
     Property(path="interlocks/trips", name="To be reset", datatype="string", value=_trips),
     Property(path="records/trouble", name="Trouble with the records", datatype="string",
-             value=_troubles),
+             value=lambda snapshot: " ".join(snapshot.troubles)),
 )  # fmt: skip
 BEAM_HOURS: Final = Property(
     path="machine/beam-hours",

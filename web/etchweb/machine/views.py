@@ -12,12 +12,12 @@ from flask import (
     render_template,
     request,
 )
-from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.context import app_context
 from etchweb.machine.presenter import away_view, live_view, machine_view
 from etchweb.run.views import STOP_ELSEWHERE
+from etchweb.server.forms import Form
 from etchweb.server.responses import done_response, message_response, status_of
 from etchweb.text.formatting import as_sentence
 from etchwire.calls.call import Call, Done
@@ -42,7 +42,6 @@ from etchwire.plain import FURTHEST_MM
 pages = Blueprint("machine", __name__, url_prefix="/machine")
 
 Answer = TypeVar("Answer")
-Form = MultiDict[str, str]
 
 STEPS_MM: Final = ("0.1", "1", "10")
 NO_PLACE: Final = "Say where in millimetres: how far to the right, and how far up."

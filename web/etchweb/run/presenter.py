@@ -76,7 +76,7 @@ def watch_view(snapshot: Snapshot, offered: Collection[str] = ACTIONS) -> View:
         "trouble": _trouble(snapshot),
         "may": _may(snapshot, offered),
         "alert": _alert(snapshot),
-        "logbook": _records_trouble(snapshot),
+        "logbook": " ".join(map(as_sentence, snapshot.troubles)),
         "practice": _practice(snapshot),
         "is_origin_wanted": _is_origin_wanted(snapshot),
         **box_part(snapshot.interlocks),
@@ -319,14 +319,3 @@ def _slow_words(slow_rows: int | None) -> str:
     if not slow_rows:
         return ""
     return f"{counted(slow_rows, 'row', 'rows')} ran slower than the recipe asks"
-
-
-def _records_trouble(snapshot: Snapshot) -> str:
-    storage = snapshot.storage
-    said = (
-        snapshot.interlocks.board_trouble,
-        snapshot.logbook_trouble,
-        storage.low,
-        storage.backup_trouble,
-    )
-    return " ".join(as_sentence(sentence) for sentence in said if sentence)

@@ -15,7 +15,6 @@ from flask import (
     render_template,
     request,
 )
-from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.context import app_context
@@ -28,6 +27,7 @@ from etchweb.run.due_tests import due_tests
 from etchweb.run.filter_due import filter_due
 from etchweb.run.interlock_presenter import answers_from
 from etchweb.run.stream import TRY_AGAIN_S, EventFrames, view_of
+from etchweb.server.forms import Form
 from etchweb.server.responses import done_response, message_response, status_of
 from etchweb.text.emergencies import LOCAL_RULES_FIRST
 from etchweb.text.formatting import as_sentence
@@ -55,8 +55,6 @@ pages = Blueprint("watch", __name__)
 LOOK_FOR_THE_PHONE_S: Final = 0.25
 ASK_WHETHER_PAIRED_S: Final = 5.0
 LATE_CARDS: Final = 20
-
-Form = MultiDict[str, str]
 
 
 @dataclass(frozen=True, slots=True)
