@@ -1,10 +1,13 @@
 """Every view of the page and every state it can be in, one after the other, for its pictures."""
 
 import json
+import subprocess
+import sys
 import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any, Final
 
 from werkzeug.datastructures import MultiDict
@@ -15,8 +18,9 @@ from etchweb.catalogue.pairs import ask_pairs
 from etchweb.drafts.forms import with_tile
 from etchweb.previews.store import path_name
 from etchweb.storage.card_files import CardFiles
-from etchweb.workers.work import NO_MEMORY, WORKER, WorkItem
-from etchwire.children.child_process import ChildProcess
+from etchweb.workers.work import WorkQueue
+from etchwire.children.child_process import Launch
+from etchwire.children.child_program import ChildProgram
 from support.fakes.catalogue_answers import HEAD, SURFACE, craft
 from support.fakes.fake_daemon import (
     ETCH,
@@ -42,6 +46,7 @@ from support.fakes.fake_unfinished import (
     answer_unfinished,
 )
 from support.fakes.fleet_boxes import FakeWatcher, fleet_on
+from support.harnesses.door import until
 from support.harnesses.page_bench import ServedPage
 from support.harnesses.picture_bench import PATIENCE_S, draft_to_proof
 from support.harnesses.read_cards import TILES, lay, lay_read
@@ -283,19 +288,43 @@ def work_under_way(served: ServedPage) -> Iterator[Visit]:
     files = CardFiles.of(served.app.extensions["etchweb"].pictures.parent, 21)
     files.folder.mkdir(parents=True)
     ordered = files.order({"card": {}})
-    works.forget = lambda _folder: None  # else it would be tried again at the second look
     for name, folder, verb, key, path in (
-        ("new picture", draft.id, "make", draft.found_key, f"/new/{draft.id}/proof"),
-        ("card", files.folder.name, "card", ordered, "/test-tiles/21"),
-    ):
-        child = ChildProcess(WORKER, {})  # never run
-        work = WorkItem(verb, key, child, share=0.4)
-        works._works[folder] = work
+        ("new picture", drafts.folder_of(draft.id), "make", draft.found_key,
+         f"/new/{draft.id}/proof"),
+        ("card", files.folder, "card", ordered, "/test-tiles/21"),
+    ):  # fmt: skip
+        no_memory = folder / "no-memory"
+        served.app.extensions["etchweb works"] = WorkQueue(launch=ended_at(no_memory))
+        work = served.app.extensions["etchweb works"].begin(folder, verb, key)
+        until(lambda work=work: work.share)
         yield Visit(name=f"{name}, being worked out", path=path)
-        work.failed = NO_MEMORY
-        work.over.set()
+        no_memory.touch()
+        assert work.over.wait(PATIENCE_S)
         yield Visit(name=f"{name}, came to nothing", path=path)
-    del works.forget
+        no_memory.unlink()
+    served.app.extensions["etchweb works"] = works
+
+
+def ended_at(no_memory: Path) -> Launch:
+    """Return what starts a worker that comes so far, and is ended for want of memory.
+
+    It waits for the file `no_memory`; one begun again finds it there.
+    """
+    program = (
+        "import os, signal, sys, time\n"
+        "print('{\"share\": 0.4}', flush=True)\n"
+        "while not os.path.exists(sys.argv[1]):\n    time.sleep(0.01)\n"
+        "os.kill(os.getpid(), signal.SIGKILL)\n"
+    )
+
+    def launch(_program: ChildProgram) -> "subprocess.Popen[bytes]":
+        return subprocess.Popen(
+            [sys.executable, "-P", "-c", program, str(no_memory)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+        )
+
+    return launch
 
 
 def sign_and_mural(served: ServedPage) -> Iterator[Visit]:

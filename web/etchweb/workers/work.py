@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from etchwire.children.child_process import Cause, ChildFailed, ChildProcess
+from etchwire.children.child_process import Cause, ChildFailed, ChildProcess, Launch, launch
 from etchwire.children.child_program import ChildProgram
 
 WORKER: Final = ChildProgram(  # the deadline is for a large photo on a small board
@@ -62,9 +62,13 @@ class WorkItem:
 
 
 class WorkQueue:
-    """The newest work of each draft; used by many threads at once."""
+    """The newest work of each draft; used by many threads at once.
 
-    def __init__(self) -> None:
+    `launch` starts a child process; tests start another one.
+    """
+
+    def __init__(self, *, launch: Launch = launch) -> None:
+        self._launch = launch
         self._works: dict[str, WorkItem] = {}
         self._lock = threading.Lock()
         self._turn = threading.Lock()  # two at once would need twice the memory
@@ -78,7 +82,8 @@ class WorkQueue:
                 return work
             if work is not None:
                 work.give_up()
-            child = ChildProcess(WORKER, {"verb": verb, "folder": str(folder)})
+            request = {"verb": verb, "folder": str(folder)}
+            child = ChildProcess(WORKER, request, launch=self._launch)
             work = self._works[folder.name] = WorkItem(verb, key, child)
         threading.Thread(target=self._do, args=(work,), name=f"picture {verb}", daemon=True).start()
         return work
