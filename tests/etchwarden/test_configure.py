@@ -13,6 +13,7 @@ from click.testing import CliRunner
 
 from etchdaemon.configuration import loading
 from etchdaemon.configuration.loading import load_configuration, read_configuration
+from etchdaemon.hardware.serial_port import NO_PORT_NAMED
 from etchdaemon.interlocks.checks.wiring_gaps import wiring_gaps
 from etchdaemon.interlocks.inputs import Input, Output
 from etchdaemon.interlocks.rules.rule_table import MAY_DELAY, RULES
@@ -100,7 +101,7 @@ def test_a_person_is_asked_again_where_an_answer_is_unfit(run, tmp_path):
 
     read = load_configuration(tmp_path / "left.toml")
     assert done.exit_code == 0, done.output
-    assert "has to be a pin, not “sixteen”" in done.output
+    assert "“sixteen”" in done.output
     assert (read.port, read.pins.inputs["lid"].number) == ("/dev/serial/by-id/usb-77", 16)
     assert (read.head, read.setup.beam_enable_settle_s) == (None, 2.5)
 
@@ -149,7 +150,7 @@ def test_half_of_a_pressure_window_is_asked_for_again_in_the_end(run, tmp_path):
 
     done = run(typed=[PORT, "", CHIP, *window, "", "18", "19"])
 
-    assert "wire both switches, or neither" in done.output
+    assert "both switches" in done.output
     assert set(load_configuration(tmp_path / "left.toml").pins.inputs) \
         == {"pressure_above_low", "pressure_below_high"}  # fmt: skip
 
@@ -196,10 +197,10 @@ def test_with_no_cable_in_the_port_is_named_later_and_the_file_is_in_order(run, 
     done = run(typed=[later, "", "", ""])
 
     assert done.exit_code == 0, done.output
-    assert "names no port yet" in done.output
+    assert NO_PORT_NAMED in done.output
     assert load_configuration(tmp_path / "left.toml").port == ""
     checked = run("--check")
-    assert (checked.exit_code, "names no port yet" in checked.output) == (0, True)
+    assert (checked.exit_code, NO_PORT_NAMED in checked.output) == (0, True)
 
 
 def test_the_port_may_be_put_off_in_a_file_of_answers(answered, tmp_path):
@@ -214,7 +215,7 @@ def test_a_pipe_of_line_ends_is_no_answer_and_nothing_is_written(run, tmp_path, 
     done = run(typed=[*before, *[""] * 50])
 
     assert done.exit_code == 1
-    assert "got 3 empty lines" in done.output
+    assert "3 empty lines" in done.output
     assert list(tmp_path.iterdir()) == []
 
 

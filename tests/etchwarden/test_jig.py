@@ -57,7 +57,7 @@ def shop(tmp_path):
 
 
 def test_a_jig_is_kept_with_the_machine_listed_and_used_by_its_name(shop):
-    assert "keeps no jig yet" in shop.done("jig list")
+    assert "no jig yet" in shop.done("jig list")
     assert "The machine keeps Signs: 3 pockets." in shop.done("jig add {here}/jig.toml")
 
     assert "Signs: 3 × 1 pockets of 61 × 41 mm, measured by " in shop.done("jig list")
@@ -65,7 +65,7 @@ def test_a_jig_is_kept_with_the_machine_listed_and_used_by_its_name(shop):
     shown = shop.done("jig show Signs --tile 60 40")
     assert "Pocket 1 (row 1, column 1): --at 5.50 5.50" in shown
     refused = shop.say("jig show Sings")
-    assert "of jigs of this name the machine keeps only Signs" in refused.output
+    assert "only Signs" in refused.output
 
 
 def test_corners_are_where_the_head_stood_when_somebody_said_so(shop):

@@ -199,7 +199,7 @@ def test_a_photo_too_small_for_the_tile_is_remarked_on_and_etched_all_the_same(p
     result = prepare("--width", "100")
 
     assert result.exit_code == 0
-    assert "Note: The photo has only 0.3 pixels for each dot" in result.stderr
+    assert "only 0.3 pixels" in result.stderr
 
 
 def test_help_names_every_halftone_and_is_for_a_person():
@@ -215,7 +215,7 @@ def test_a_practice_lasers_greys_are_measured_on_its_own_surface_alone(prepare):
     other = prepare("--width", "20", "--surface", "a tile from the cellar", "--replace")
 
     assert "reys" not in own.stderr
-    assert "The greys were measured with another tile and paint" in other.stderr
+    assert "another tile and" in other.stderr
 
 
 def test_ways_of_making_dots_are_called_by_what_one_sees(prepare, tmp_path):

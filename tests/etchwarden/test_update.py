@@ -70,7 +70,7 @@ def test_an_older_release_is_refused(run, bench, tmp_path):
     done = run(paper_wheel(tmp_path / "old", "1.9").path)
 
     assert done.exit_code == 1
-    assert "1.9 is older than 1.10" in done.output
+    assert "1.9 is older" in done.output
 
 
 def test_a_file_that_is_no_wheel_is_refused(run, tmp_path):
@@ -79,7 +79,7 @@ def test_a_file_that_is_no_wheel_is_refused(run, tmp_path):
     done = run(tmp_path / "photo.jpg")
 
     assert done.exit_code == 1
-    assert "not a wheel of Etchwarden" in done.output
+    assert "not a wheel" in done.output
 
 
 @pytest.mark.parametrize("state", sorted(board.AT_WORK))
@@ -107,7 +107,7 @@ def test_a_daemon_that_does_not_answer_is_taken_for_one_at_work(places):
 
         busy = board.LiveBoard(places, print).busy()
 
-    assert "Whether the machine “left” is at work is not known" in busy[0]
+    assert "is not known" in busy[0]
     assert "systemctl stop etchwarden-daemon@left" in busy[0]
 
 
@@ -233,5 +233,5 @@ def test_the_copy_that_an_unfinished_change_needs_is_not_thrown_away(places):
 def test_damaged_records_stop_the_update_before_anything_is_changed(places):
     (places.records / "left/logbook.sqlite3").write_bytes(b"not a database" * 100)
 
-    with pytest.raises(StepFailed, match="could not be copied"):
+    with pytest.raises(StepFailed, match="not be copied"):
         list(copy_records(places))
