@@ -9,7 +9,7 @@ from etchphoto.errors import UnfitOrder
 from etchphoto.estimate import DARK_EDGE, dot_findings
 from etchphoto.framing import Crop
 from etchphoto.halftone import HALFTONES
-from etchphoto.retouching import FULL_STOPS, NOT_RETOUCHED, Oval, Retouching
+from etchphoto.retouching import FULL_STOPS, NOT_RETOUCHED, Oval, Part, Retouching
 from etchphoto.tone import Adjustments, coverage_to_burn
 
 SHAPE = (80, 100)
@@ -64,9 +64,20 @@ def test_the_oval_stays_on_the_face_when_less_of_the_photo_is_used():
 def test_rows_at_a_time_make_the_same_picture():
     both = Retouching(oval=FACE, lightening=60, fade=80)
 
-    parts = [both.apply(DARK[row : row + 7], first_row=row, rows=80) for row in range(0, 80, 7)]
+    parts = [
+        both.apply(DARK[row : row + 7], Part(top=row, left=0, rows=80, columns=100))
+        for row in range(0, 80, 7)
+    ]
 
     assert np.concatenate(parts) == pytest.approx(both.apply(DARK), abs=1e-7)
+
+
+def test_a_part_is_retouched_as_it_is_within_its_picture():
+    both = Retouching(oval=FACE, lightening=60, fade=80)
+
+    part = both.apply(DARK[20:50, 30:70], Part(top=20, left=30, rows=80, columns=100))
+
+    assert part == pytest.approx(both.apply(DARK)[20:50, 30:70], abs=1e-7)
 
 
 def test_the_fade_leaves_the_middle_and_clears_the_corners():

@@ -4,7 +4,7 @@ Both are done last, on the luminance that the tile shall show, so that the faded
 bare tile whatever the tones are. The page's script does the same sums.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, Self
 
 import numpy as np
@@ -14,6 +14,24 @@ from etchphoto.errors import UnfitOrder
 from etchphoto.framing import Crop
 
 Floats = NDArray[np.floating[Any]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """Which dots of a picture are at hand: those from row `top` and column `left` on.
+
+    `rows` and `columns` are the whole picture's.
+    """
+
+    top: int
+    left: int
+    rows: int
+    columns: int
+
+    def below(self, rows: int) -> "Part":
+        """Return the part that begins so many rows further down."""
+        return replace(self, top=self.top + rows)
+
 
 MOST: Final = 100.0
 FULL_STOPS: Final = 2.0  # what lightening by 100 does to the shadows, as a camera counts light
@@ -64,21 +82,16 @@ class Retouching:
         oval = self.oval.within(part) if self.oval else None
         return type(self)(oval=oval, lightening=self.lightening, fade=self.fade)
 
-    def apply(self, luminance: Floats, *, first_row: int = 0, rows: int | None = None) -> Floats:
-        """Return the luminance, 0 to 1, of some rows of a picture, retouched.
-
-        `luminance` holds the rows from `first_row` on of a picture of `rows` (all of them, by
-        default).
-        """
+    def apply(self, luminance: Floats, part: Part | None = None) -> Floats:
+        """Return the luminance, 0 to 1, of a part of a picture, or of all of it, retouched."""
+        part = part or whole_of(luminance)
         if self.oval and self.lightening:
             stops = FULL_STOPS * self.lightening / MOST
-            gain = 2.0 ** (
-                stops * (1 - _softly(_away(self.oval, luminance, first_row, rows), _CORE, 1))
-            )
+            gain = 2.0 ** (stops * (1 - _softly(_away(self.oval, luminance, part), _CORE, 1)))
             luminance = gain * luminance / (1 + (gain - 1) * luminance)  # black and white stay
         if self.fade:
             white_at = _FADE_FROM + (_FADE_TO - _FADE_FROM) * self.fade / MOST
-            far = _away(_WHOLE, luminance, first_row, rows)
+            far = _away(_WHOLE, luminance, part)
             veil = _softly(far, white_at - _FADE_WIDTH, white_at)
             luminance = luminance * (1 - veil) + veil  # exactly white where the veil is whole
         return luminance
@@ -88,13 +101,17 @@ _WHOLE: Final = Oval(0.5, 0.5, 0.5, 0.5)
 NOT_RETOUCHED: Final = Retouching()
 
 
-def _away(oval: Oval, picture: Floats, first_row: int, rows: int | None) -> Floats:
-    """Return how far each dot lies from the oval's centre: 1 on the oval."""
-    deep, wide = picture.shape
-    x = ((np.arange(wide) + 0.5) / wide - oval.x) / oval.half_width
-    y = (
-        (np.arange(first_row, first_row + deep) + 0.5) / (rows or deep) - oval.y
-    ) / oval.half_height
+def whole_of(picture: Floats) -> Part:
+    """Return the part that is all of a picture."""
+    return Part(top=0, left=0, rows=picture.shape[0], columns=picture.shape[1])
+
+
+def _away(oval: Oval, dots: Floats, part: Part) -> Floats:
+    """Return how far each dot of a part lies from the oval's centre: 1 on the oval."""
+    deep, wide = dots.shape
+    x_share = (np.arange(part.left, part.left + wide) + 0.5) / part.columns
+    y_share = (np.arange(part.top, part.top + deep) + 0.5) / part.rows
+    x, y = (x_share - oval.x) / oval.half_width, (y_share - oval.y) / oval.half_height
     return np.asarray(np.hypot(x, y[:, np.newaxis]))
 
 

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from etchphoto.detail import with_detail
 from etchphoto.errors import UnfitOrder
 from etchphoto.light import lightness, luminance_of_lightness
-from etchphoto.retouching import NOT_RETOUCHED, Retouching
+from etchphoto.retouching import NOT_RETOUCHED, Part, Retouching, whole_of
 
 ROWS_AT_ONCE: Final = 256
 MID_LIGHTNESS: Final = 50.0
@@ -168,12 +168,14 @@ def coverage_to_burn(
     black: float = GUESSED_BLACK,
     *,
     retouching: Retouching = NOT_RETOUCHED,
+    part: Part | None = None,
 ) -> NDArray[np.float32]:
     """Return the share of each dot's area to burn, 0 to 1, in the shape of `luminance`.
 
     `black` is what fired black reflects beside the bare tile; `retouching` is in shares of
-    `luminance`.
+    the picture, of which `luminance` is all, or this `part`.
     """
+    part = part or whole_of(luminance)
     coverage = np.empty_like(luminance)
     if adjustments.has_detail:
         luminance = coverage = with_detail(
@@ -184,6 +186,6 @@ def coverage_to_burn(
     for first in range(0, len(luminance), ROWS_AT_ONCE):  # lightness is worked out in 64 bits
         rows = slice(first, first + ROWS_AT_ONCE)
         shown = adjustments.apply(luminance[rows], black)
-        shown = retouching.apply(shown, first_row=first, rows=len(luminance))
+        shown = retouching.apply(shown, part.below(first))
         coverage[rows] = curve.apply(1 - shown)
     return coverage

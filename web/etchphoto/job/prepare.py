@@ -18,6 +18,7 @@ from etchphoto.job.folder import new_job_folder
 from etchphoto.job.order import FROM_TEST_CARD, PhotoOrder, frame_of
 from etchphoto.job.order_findings import cheap_findings, require_acknowledged
 from etchphoto.resampling import luminance_per_dot
+from etchphoto.retouching import Part
 from etchphoto.tone import coverage_to_burn
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Photo, Sheet
 
@@ -74,10 +75,11 @@ def dots_of(
     *,
     on_progress: Callable[[float], None] = lambda _: None,
     on_preview: Callable[[Bits], None] = lambda _: None,
+    seed: int = 1,
 ) -> Bits:
     """Return the dots, True = burnt, that the order's halftone makes of `coverage`.
 
-    `coverage` is what `shares_to_burn` gives, or a part of it.
+    `coverage` is what `shares_to_burn` gives, or a part of it; `seed` is that of a search.
     """
     if order.dot is None or order.halftone != FROM_TEST_CARD:
         bits = HALFTONES[order.halftone](coverage)
@@ -92,6 +94,7 @@ def dots_of(
         spacing_mm=order.recipe.line_spacing_mm,
         motion=order.motion,
         switch_price=switch_price(order.head, order.recipe),
+        seed=seed,
         on_progress=on_progress,
         on_preview=on_preview,
     )
@@ -112,14 +115,20 @@ def shares_to_burn(
     return coverage
 
 
-def shares_of_light(light: Coverage, frame: Frame, order: PhotoOrder) -> Coverage:
-    """Return the share of each dot's area to burn; `light` is that of the photo's part `frame`."""
+def shares_of_light(
+    light: Coverage, frame: Frame, order: PhotoOrder, part: Part | None = None
+) -> Coverage:
+    """Return the share of each dot's area to burn.
+
+    `light` is that of the photo's part `frame`, or of some dots of it, this `part`.
+    """
     return coverage_to_burn(
         light,
         order.adjustments,
         order.tone_curve,
         order.black,
         retouching=order.retouching.within(frame.crop),
+        part=part,
     )
 
 

@@ -1,7 +1,7 @@
 """Composing: the layers of a design as one raster of dots, each dot decided once."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -28,6 +28,7 @@ from etchphoto.lettering.setting import SetText, set_text
 LEAST_DOTS: Final = 3  # a stroke of fewer is told: common practice, no source
 
 Bits: TypeAlias = NDArray[np.bool_]
+DrawnLayer: TypeAlias = LetteringLayer | OutlineLayer | MaskLayer
 # From rows of a photo's dots to the share of them that its masks keep, 0 to 1.
 Fade: TypeAlias = Callable[[slice], Floats]
 # From how a photo fades, if it does, to its dots.
@@ -68,37 +69,74 @@ def lettering_findings(
     )
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class _Raster:
-    """The tile's dots while layers are laid on it."""
+    """Dots while layers are laid on them: those of a whole grid from `top` and `left` on."""
 
     grid: Grid
-    bits: Bits = field(init=False)
+    bits: Bits
+    top: int = 0
+    left: int = 0
 
-    def __post_init__(self) -> None:
-        self.bits = np.zeros((self.grid.rows, self.grid.columns), dtype=np.bool_)
+    def lay(self, layer: DrawnLayer, box: Box, text: SetText | None) -> None:
+        """Lay one layer; `text` is that of lettering."""
+        if isinstance(layer, OutlineLayer):
+            self._outline(layer, box)
+        elif isinstance(layer, MaskLayer):
+            self._mask(layer, box)
+        elif text is not None:
+            is_burnt = layer.ink is Ink.BURNT
+            if layer.field_mm is not None:
+                self._fill(text.ink.grown(layer.field_mm), is_burnt=not is_burnt)
+            self._write(text, is_burnt=is_burnt)
 
-    def fill(self, box: Box, *, is_burnt: bool) -> None:
-        self.bits[self.grid.window(box)] = is_burnt
+    def _fill(self, box: Box, *, is_burnt: bool) -> None:
+        self._at(self._here(self.grid.window(box)))[...] = is_burnt
 
-    def write(self, text: SetText, *, is_burnt: bool) -> None:
+    def _write(self, text: SetText, *, is_burnt: bool) -> None:
+        near = text.ink.grown(2 * self.grid.spacing_mm)
+        if not self._at(self._here(self.grid.window(near))).size:
+            return
         for row, column, ink in drawn_lines(text, self.grid.spacing_mm):
-            top, left = max(0, row), max(0, column)
-            part = self.bits[top : row + ink.shape[0], left : column + ink.shape[1]]
-            cut = ink[top - row :, left - column :]
-            part[cut[: part.shape[0], : part.shape[1]]] = is_burnt
+            rows = slice(row, row + ink.shape[0])
+            window = self._here((rows, slice(column, column + ink.shape[1])))
+            top, left = window[0].start - row, window[1].start - column
+            part = self._at(window)
+            part[ink[top : top + part.shape[0], left : left + part.shape[1]]] = is_burnt
 
-    def outline(self, layer: OutlineLayer, box: Box) -> None:
-        for window in self.grid.strips(self.grid.window(box)):
+    def _outline(self, layer: OutlineLayer, box: Box) -> None:
+        for window in self.grid.strips(self._here(self.grid.window(box))):
             away = distance_mm(layer.shape, box, layer.corner_mm, *self.grid.middles_mm(window))
             is_line = (away < 0) & (away >= -layer.line_mm)
-            self.bits[window][is_line] = layer.ink is Ink.BURNT
+            self._at(window)[is_line] = layer.ink is Ink.BURNT
 
-    def mask(self, layer: MaskLayer, box: Box) -> None:
+    def _mask(self, layer: MaskLayer, box: Box) -> None:
         whole = slice(0, self.grid.rows), slice(0, self.grid.columns)
-        for window in self.grid.strips(whole):
+        for window in self.grid.strips(self._here(whole)):
             away = distance_mm(layer.shape, box, layer.corner_mm, *self.grid.middles_mm(window))
-            self.bits[window] &= away < 0
+            part = self._at(window)
+            part &= away < 0
+
+    def _here(self, window: Window) -> Window:
+        """Return what is here of a window of the grid; it may be empty."""
+        rows, columns = window
+        return (
+            _within(rows, self.top, self.bits.shape[0]),
+            _within(columns, self.left, self.bits.shape[1]),
+        )
+
+    def _at(self, window: Window) -> Bits:
+        """Return the dots of a window of the grid that is here."""
+        rows, columns = window
+        return self.bits[
+            rows.start - self.top : rows.stop - self.top,
+            columns.start - self.left : columns.stop - self.left,
+        ]
+
+
+def _within(span: slice, first: int, count: int) -> slice:
+    start = min(max(span.start, first), first + count)
+    return slice(start, min(max(span.stop, start), first + count))
 
 
 def composed(
@@ -109,28 +147,33 @@ def composed(
     `letterings` are those of `set_letterings`; `photo_dots` makes the dots of the photo, without
     which its box stays white.
     """
-    raster = _Raster(grid)
+    raster = _Raster(grid, np.zeros((grid.rows, grid.columns), dtype=np.bool_))
     for number, layer in enumerate(design.layers):
         box = design.box_of(layer)
-        if isinstance(layer, PhotoLayer):
-            if photo_dots is not None:
-                window = grid.window(box)
-                raster.bits[window] = photo_dots(_fade(design, grid, window, number))
-        elif isinstance(layer, OutlineLayer):
-            raster.outline(layer, box)
-        elif isinstance(layer, MaskLayer):
-            raster.mask(layer, box)
-        else:
-            is_burnt = layer.ink is Ink.BURNT
-            text = letterings[number]
-            if layer.field_mm is not None:
-                raster.fill(text.ink.grown(layer.field_mm), is_burnt=not is_burnt)
-            raster.write(text, is_burnt=is_burnt)
+        if not isinstance(layer, PhotoLayer):
+            raster.lay(layer, box, letterings.get(number))
+        elif photo_dots is not None:
+            window = grid.window(box)
+            raster.bits[window] = photo_dots(photo_fade(design, grid, window))
     return raster.bits
 
 
-def _fade(design: Design, grid: Grid, window: Window, number: int) -> Fade | None:
-    """Return how the soft masks over a photo let it fade."""
+def lay_over(
+    bits: Bits, design: Design, grid: Grid, letterings: dict[int, SetText], *, top: int, left: int
+) -> None:
+    """Lay a design's other layers over some dots of its photo, in place; the photo lies lowest.
+
+    `bits` are those of `grid` from row `top` and column `left` on.
+    """
+    raster = _Raster(grid, bits, top, left)
+    for number, layer in enumerate(design.layers):
+        if not isinstance(layer, PhotoLayer):
+            raster.lay(layer, design.box_of(layer), letterings.get(number))
+
+
+def photo_fade(design: Design, grid: Grid, window: Window) -> Fade | None:
+    """Return how the soft masks over a photo let it fade, for rows of a window of the grid."""
+    number = next(n for n, one in enumerate(design.layers) if isinstance(one, PhotoLayer))
     later = design.layers[number + 1 :]
     masks = [layer for layer in later if isinstance(layer, MaskLayer) and layer.soft_mm]
     if not masks:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from etchphoto.errors import UnfitDesign
-from etchphoto.layout.design import LARGEST_MM, PhotoLayer
+from etchphoto.layout.design import LARGEST_MM, Design, Layer, PhotoLayer, Tile
 
 MOST_TILES: Final = 1000
 LARGEST_WALL_MM: Final = 20_000.0
@@ -76,16 +76,25 @@ class Mural:
     """A wall, the photo's look, and how white and black tiles were measured to be.
 
     Tiles are numbered from 1, row by row from the top left. Those without a shade of their own
-    are taken to be as the weakest.
+    are taken to be as the weakest. `layers` lie over the photo, in millimetres from the upper left
+    corner of the wall, over joints as if there were none.
     """
 
     name: str
     wall: Wall
     photo: PhotoLayer
     shades: tuple[TileShade, ...] = ()
+    layers: tuple[Layer, ...] = ()
 
     def __post_init__(self) -> None:
-        """Refuse what the photo cannot have, and tiles that are none."""
+        """Refuse what the photo cannot have, layers off the wall, and tiles that are none."""
+        if any(isinstance(layer, PhotoLayer) for layer in self.layers):
+            raise UnfitDesign("a mural has one photo, whose look stands under [photo]")
+        if self.layers and max(self.wall.width_mm, self.wall.height_mm) > LARGEST_MM:
+            raise UnfitDesign(
+                f"lettering and shapes lie on murals up to {LARGEST_MM:g} mm wide and high"
+            )
+        _ = self.design
         if self.photo.box is not None:
             raise UnfitDesign("a mural's photo fills the wall: leave its box out, or crop it")
         if self.photo.local_contrast or self.photo.sharpness:
@@ -98,6 +107,14 @@ class Mural:
             raise UnfitDesign(
                 f"a tile's shade is said once, for a number from 1 to {self.wall.tiles}"
             )
+
+    @property
+    def design(self) -> Design | None:
+        """The photo with what lies over it, on the wall as on one tile; None for a photo alone."""
+        if not self.layers:
+            return None
+        tile = Tile(width_mm=self.wall.width_mm, height_mm=self.wall.height_mm, margin_mm=0.0)
+        return Design(name=self.name, tile=tile, layers=(PhotoLayer(), *self.layers))
 
     @property
     def weakest(self) -> tuple[float, float] | None:
@@ -175,11 +192,14 @@ class WallDots:
             yield from self.course(row)
 
 
-def as_weak(mural: Mural, places: list[TilePlace], wanted: Floats, first_row: int) -> Floats:
+def as_weak(
+    mural: Mural, places: list[TilePlace], wanted: Floats, first_row: int, first_column: int = 0
+) -> Floats:
     """Return the shares that make every tile reflect what the weakest does, 0 to 1.
 
-    `wanted` are shares of a band of the picture that begins at `first_row`. A place that shall
-    reflect R on a tile of white W and black B needs the share (W - R) / (W - B) (Murray-Davies).
+    `wanted` are shares of a part of the picture that begins at `first_row` and `first_column`. A
+    place that shall reflect R on a tile of white W and black B needs the share (W - R) / (W - B)
+    (Murray-Davies).
     """
     weakest = mural.weakest
     if weakest is None:
@@ -189,9 +209,10 @@ def as_weak(mural: Mural, places: list[TilePlace], wanted: Floats, first_row: in
     for place in places:
         shade = shades.get(place.number)
         top, end = place.rows.start - first_row, place.rows.stop - first_row
-        if shade is None or end <= 0 or top >= len(wanted):
+        left, right = place.columns.start - first_column, place.columns.stop - first_column
+        if shade is None or min(end, right) <= 0:
             continue
-        part = wanted[max(0, top) : end, place.columns]
+        part = wanted[max(0, top) : end, max(0, left) : right]
         reflects = white - part * np.float32(white - black)
         part[:] = np.clip((shade.white - reflects) / (shade.white - shade.black), 0, 1)
     return wanted

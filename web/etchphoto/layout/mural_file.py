@@ -6,6 +6,7 @@ from typing import Final
 
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.design import PhotoLayer
+from etchphoto.layout.design_file import layers_of
 from etchphoto.layout.mural import Mural, TileShade, Wall
 from etchphoto.layout.tables import (
     name_in,
@@ -13,11 +14,12 @@ from etchphoto.layout.tables import (
     read_file,
     refuse_unknown,
     require_format,
+    table_number,
 )
 
 FORMAT: Final = "etchwarden-mural"
 VERSION: Final = 1
-_ENTRIES: Final = ("format", "version", "name", "wall", "photo", "tile")
+_ENTRIES: Final = ("format", "version", "name", "wall", "photo", "layer", "tile")
 
 
 def read_mural(path: Path) -> Mural:
@@ -39,8 +41,11 @@ def mural_of_table(table: Mapping[str, object], text: str = "") -> Mural:
         wall=part_of(Wall, wall, ("the wall", 0, text)),
         photo=part_of(PhotoLayer, photo, ("the photo", 0, text)),
         shades=tuple(
-            part_of(TileShade, tile, (f"[[tile]] {number}", number, text))
+            part_of(
+                TileShade, tile, (f"[[tile]] {number}", table_number(text, "tile", number), text)
+            )
             for number, tile in enumerate(tiles, 1)
             if isinstance(tile, Mapping)
         ),
+        layers=layers_of(table, text),
     )

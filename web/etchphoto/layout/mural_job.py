@@ -1,10 +1,10 @@
-"""From a mural to its jobs, tile by tile: halftoned as one picture, held a strip at a time."""
+"""From a mural to its jobs, tile by tile: one picture, held a strip or a tile at a time."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryFile
-from typing import Final
+from typing import IO, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,15 +17,19 @@ from etchphoto.framing import Crop, Frame, frame_photo
 from etchphoto.grey_mixes import GREY_MIXES
 from etchphoto.halftone import KERNELS, RUN_IN, Bits, diffuse_bands, threshold
 from etchphoto.job.folder import new_job_folder
-from etchphoto.job.order import LETTERING, PhotoOrder
+from etchphoto.job.order import FROM_TEST_CARD, LETTERING, PhotoOrder
 from etchphoto.job.order_findings import order_findings, require_acknowledged, spacing_findings
-from etchphoto.job.prepare import shares_of_light, shares_to_burn, write_dots
+from etchphoto.job.prepare import dots_of, shares_of_light, shares_to_burn, write_dots
+from etchphoto.layout.composing import lay_over, lettering_findings, photo_fade, set_letterings
 from etchphoto.layout.design_job import adjustments_of
-from etchphoto.layout.mural import Mural, TilePlace, WallDots, as_weak
+from etchphoto.layout.grid import ROWS_AT_ONCE, Grid, Window
+from etchphoto.layout.mural import Mural, TilePlace, Wall, WallDots, as_weak
 from etchphoto.layout.mural_plan import plan_svg
+from etchphoto.lettering.fonts import Font, find_font
+from etchphoto.lettering.setting import SetText
 from etchphoto.resampling import luminance_on_disk
+from etchphoto.retouching import Part
 from etchphoto.turning import turned
-from etchwire.catalogue.halftones import halftone_name
 from etchwire.errors import UnreadableSheet
 from etchwire.sheet import PICTURE_NAME, Sheet, read_sheet
 from etchwire.storing import write_whole
@@ -50,13 +54,49 @@ class MuralJob:
     dots: WallDots
     photo: LoadedPhoto
     frame: Frame
+    letterings: dict[int, SetText]
     dots_at_once: int = _DOTS_AT_ONCE
 
     @property
     def findings(self) -> tuple[PhotoFinding, ...]:
         """What the person should know before etching."""
         spacing = spacing_findings(self.order.head, self.order.recipe)
-        return (*spacing, *self.frame.findings, *order_findings(self.order))
+        return (
+            *spacing,
+            *self.frame.findings,
+            *self.layer_findings,
+            *_shade_findings(self.mural),
+            *order_findings(self.order),
+        )
+
+    @property
+    def layer_findings(self) -> tuple[PhotoFinding, ...]:
+        """What is to be said of lettering: too fine to be burnt, or cut by a joint."""
+        texts = list(self.letterings.values())
+        spot_mm, spacing_mm = self.order.head.spot_mm, self.dots.spacing_mm
+        fine = lettering_findings(texts, spacing_mm=spacing_mm, spot_mm=spot_mm)
+        return (*fine, *_joint_findings(self.mural.wall, texts))
+
+    @property
+    def is_searched(self) -> bool:
+        """Whether dots are searched for, tile by tile; else they are made as one picture."""
+        return self.order.halftone == FROM_TEST_CARD
+
+    def tiles(
+        self,
+        on_progress: Callable[[float], None] = lambda _: None,
+        *,
+        scratch: Path | None = None,
+        only: int | None = None,
+    ) -> Iterator[tuple[TilePlace, Bits]]:
+        """Yield every tile, or `only` one, with its dots. The photo's light waits in `scratch`."""
+        if self.is_searched:
+            yield from self._searched(on_progress, scratch, only)
+            return
+        for row, course in enumerate(self.courses(on_progress, scratch=scratch)):
+            for place in self.dots.course(row):
+                if only in (None, place.number):
+                    yield place, np.ascontiguousarray(course[:, place.columns])
 
     def courses(
         self, on_progress: Callable[[float], None] = lambda _: None, *, scratch: Path | None = None
@@ -75,33 +115,81 @@ class MuralJob:
                 if end < rows.stop:
                     break
                 whole = np.concatenate(held)
-                yield whole[rows.start - first : rows.stop - first]
+                course = whole[rows.start - first : rows.stop - first]
+                self._lay_over(course, top=rows.start, left=0)
+                yield course
                 held, first, row = [whole[rows.stop - first :]], rows.stop, row + 1
-                del whole
+                del whole, course
                 on_progress(row / self.mural.wall.rows)
 
     def _halftoned(self, scratch: Path | None) -> Iterator[Bits]:
         if self.order.halftone == LETTERING:
-            return (threshold(band) for band in self._shares(scratch))
-        return diffuse_bands(self._shares(scratch), KERNELS[self.order.halftone])
+            return (threshold(band) for band in self._bands(scratch))
+        return diffuse_bands(self._bands(scratch), KERNELS[self.order.halftone])
 
-    def _shares(self, scratch: Path | None) -> Iterator[Light]:
+    def _bands(self, scratch: Path | None) -> Iterator[Light]:
         """Yield the shares to burn in bands of rows."""
-        places, curve = list(self.dots.places()), self.order.tone_curve
         at_once = max(RUN_IN, self.dots_at_once // self.dots.columns)
         with TemporaryFile(dir=scratch) as file:
-            mix = GREY_MIXES[self.order.grey_mix]
-            light = luminance_on_disk(self.photo, self.frame, file, mix)
+            light = self._light(file)
             for first in range(0, self.dots.rows, at_once):
-                part = np.array(light[first : first + at_once])
-                shares = np.asarray(shares_of_light(part, self.frame, self.order), dtype=np.float32)
-                if self.mural.shades:
-                    wanted = np.asarray(curve.looks_like(shares), dtype=np.float32)
-                    wanted = as_weak(self.mural, places, wanted, first)
-                    shares = np.asarray(curve.apply(wanted), dtype=np.float32)
-                    del wanted
-                yield shares
-                del shares, part  # while the next ones are fetched
+                rows = slice(first, min(self.dots.rows, first + at_once))
+                yield self._shares(light, (rows, slice(0, self.dots.columns)))
+
+    def _searched(
+        self, on_progress: Callable[[float], None], scratch: Path | None, only: int | None
+    ) -> Iterator[tuple[TilePlace, Bits]]:
+        """Yield tiles whose dots are searched for, each by itself, as it is etched by itself.
+
+        Nothing hangs on its neighbours' dots: they are fired on other tiles, and beyond a joint no
+        eye blends them. A tile looks the same whichever others are made.
+        """
+        places = [place for place in self.dots.places() if only in (None, place.number)]
+        with TemporaryFile(dir=scratch) as file:
+            light = self._light(file)
+            for done, place in enumerate(places):
+                bits = dots_of(
+                    self._shares(light, (place.rows, place.columns)),
+                    self.order,
+                    on_progress=lambda share, done=done: on_progress((done + share) / len(places)),
+                    seed=place.number,
+                )
+                self._lay_over(bits, top=place.rows.start, left=place.columns.start)
+                yield place, bits
+
+    def _light(self, file: IO[bytes]) -> Light:
+        mix = GREY_MIXES[self.order.grey_mix]
+        return luminance_on_disk(self.photo, self.frame, file, mix)
+
+    def _shares(self, light: Light, window: Window) -> Light:
+        """Return the shares to burn of some dots of the wall."""
+        rows, columns = window
+        curve, design = self.order.tone_curve, self.mural.design
+        part = Part(
+            top=rows.start, left=columns.start, rows=self.dots.rows, columns=self.dots.columns
+        )
+        shares = shares_of_light(np.array(light[window]), self.frame, self.order, part)
+        fade = None if design is None else photo_fade(design, self._grid, window)
+        if fade is None and not self.mural.shades:
+            return np.asarray(shares, dtype=np.float32)
+        wanted = np.asarray(curve.looks_like(shares), dtype=np.float32)
+        if fade is not None:
+            for first in range(0, len(wanted), ROWS_AT_ONCE):  # in 64 bits, as masks are
+                strip = slice(first, min(len(wanted), first + ROWS_AT_ONCE))
+                wanted[strip] *= fade(strip)
+        if self.mural.shades:
+            places = list(self.dots.places())
+            wanted = as_weak(self.mural, places, wanted, rows.start, columns.start)
+        return np.asarray(curve.apply(wanted), dtype=np.float32)
+
+    def _lay_over(self, bits: Bits, *, top: int, left: int) -> None:
+        if self.mural.design is not None:
+            lay_over(bits, self.mural.design, self._grid, self.letterings, top=top, left=left)
+
+    @property
+    def _grid(self) -> Grid:
+        dots = self.dots
+        return Grid(rows=dots.rows, columns=dots.columns, spacing_mm=dots.spacing_mm)
 
     def screen_light(self) -> Light:
         """Return the photo as it lies on the wall, small, in linear light: for the plan."""
@@ -122,17 +210,54 @@ def _as_photographed(order: PhotoOrder) -> PhotoOrder:
     return replace(order, tone=None)
 
 
-def mural_job(mural: Mural, order: PhotoOrder, photo: LoadedPhoto) -> MuralJob:
+def _shade_findings(mural: Mural) -> tuple[PhotoFinding, ...]:
+    """Return whose white and black all tiles show, where some were measured."""
+    weakest = mural.weakest
+    if weakest is None:
+        return ()
+    white, black = weakest
+    darkest = next(one.number for one in mural.shades if one.white == white)
+    palest = next(one.number for one in mural.shades if one.black == black)
+    sentence = (
+        f"All tiles are etched to the weakest: no whiter than {white:.0%}, as tile {darkest} is "
+        f"bare, and no blacker than {black:.0%}, as tile {palest} is fired, so that no tile stands "
+        "out. Tiles that were not measured count as the weakest."
+    )
+    return (PhotoFinding("weakest-tile", sentence),)
+
+
+def _joint_findings(wall: Wall, texts: Sequence[SetText]) -> tuple[PhotoFinding, ...]:
+    """Return which lettering lies over a joint."""
+    if not wall.joint_mm:
+        return ()
+    return tuple(
+        PhotoFinding(
+            "lettering-over-joint",
+            f"“{text.lines[0].text}” lies across a joint: {wall.joint_mm:g} mm of it are left out "
+            "there, and its strokes go on straight behind the joint. Move it, or make it smaller, "
+            "if it shall stand on whole tiles.",
+        )
+        for text in texts
+        if _is_over(wall.tile_width_mm + wall.joint_mm, text.ink.left_mm, text.ink.right_mm)
+        or _is_over(wall.tile_height_mm + wall.joint_mm, text.ink.top_mm, text.ink.bottom_mm)
+    )
+
+
+def _is_over(pitch_mm: float, from_mm: float, to_mm: float) -> bool:
+    """Return whether something reaches from one tile to another."""
+    return int(from_mm / pitch_mm) != int(to_mm / pitch_mm)
+
+
+def mural_job(
+    mural: Mural,
+    order: PhotoOrder,
+    photo: LoadedPhoto,
+    fonts: Callable[[str], Font] = find_font,
+) -> MuralJob:
     """Return the job of a mural; `order` is that of a photo, whose size does not count.
 
-    Raise UnfitDesign or UnfitOrder, with a sentence, for what cannot be etched so.
+    Raise UnfitDesign, UnfitOrder or FontMissing, with a sentence, for what cannot be etched so.
     """
-    if order.halftone not in (*KERNELS, LETTERING):
-        raise UnfitDesign(
-            f"a mural cannot have dots of the kind {halftone_name(order.halftone)}: they are "
-            f"searched for on one tile at a time. Choose one of "
-            f"{', '.join(map(halftone_name, KERNELS))}"
-        )
     dots = WallDots(wall=mural.wall, spacing_mm=order.recipe.line_spacing_mm)
     photo = turned(photo, mural.photo.turn)
     frame = frame_photo(
@@ -150,7 +275,10 @@ def mural_job(mural: Mural, order: PhotoOrder, photo: LoadedPhoto) -> MuralJob:
         height_mm=mural.wall.tile_height_mm,
         adjustments=adjustments_of(mural.photo),
     )
-    return MuralJob(mural=mural, order=order, dots=dots, photo=photo, frame=frame)
+    letterings = {} if mural.design is None else set_letterings(mural.design, fonts)
+    return MuralJob(
+        mural=mural, order=order, dots=dots, photo=photo, frame=frame, letterings=letterings
+    )
 
 
 def prepare_mural(
@@ -170,12 +298,11 @@ def prepare_mural(
     seconds = {}
     with new_job_folder(folder) as made:
         write_whole(made / PLAN_NAME, plan_svg(job.mural, job.screen_light()))
-        for row, course in enumerate(job.courses(on_progress, scratch=made)):
-            for place in job.dots.course(row):
-                sheet = _prepare_tile(job, place, course, made)
-                if sheet is not None:
-                    seconds[place.number] = sheet.predicted_s
-                    on_tile(place, course[:, place.columns], sheet)
+        for place, bits in job.tiles(on_progress, scratch=made):
+            sheet = _prepare_tile(job, place, bits, made)
+            if sheet is not None:
+                seconds[place.number] = sheet.predicted_s
+                on_tile(place, bits, sheet)
     return seconds
 
 
@@ -194,18 +321,14 @@ def prepare_again(
     if not 1 <= number <= job.mural.wall.tiles:
         raise UnfitDesign(f"this mural has the tiles 1 to {job.mural.wall.tiles}, and no other")
     _require_same(job, folder)
-    for row, course in enumerate(job.courses(on_progress, scratch=folder)):
-        for place in job.dots.course(row):
-            if place.number == number:
-                sheet = _prepare_tile(job, place, course, folder)
-                if sheet is None:
-                    raise UnfitDesign(f"tile {number} is white all over: there is nothing to etch")
-                return sheet
-    raise UnfitDesign(f"this mural has no tile {number}")
+    place, bits = next(job.tiles(on_progress, scratch=folder, only=number))
+    sheet = _prepare_tile(job, place, bits, folder)
+    if sheet is None:
+        raise UnfitDesign(f"tile {number} is white all over: there is nothing to etch")
+    return sheet
 
 
-def _prepare_tile(job: MuralJob, place: TilePlace, course: Bits, folder: Path) -> Sheet | None:
-    bits = np.ascontiguousarray(course[:, place.columns])
+def _prepare_tile(job: MuralJob, place: TilePlace, bits: Bits, folder: Path) -> Sheet | None:
     if not bits.any():
         return None
     title = f"{job.mural.name}, tile {place.number} of {job.mural.wall.tiles}"

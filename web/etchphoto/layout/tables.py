@@ -15,7 +15,7 @@ from etchwire.toml_text import read_toml
 
 LARGEST_BYTES: Final = 100_000
 
-_HEADER: Final = re.compile(r"\s*\[\[")
+_HEADER: Final = re.compile(r"\s*\[\[\s*[\"']?([\w-]*)")
 Part = TypeVar("Part")
 Where: TypeAlias = tuple[str, int, str]  # whose entries, in which [[table]] (0: none), which text
 
@@ -93,6 +93,13 @@ def refuse_unknown(known: tuple[str, ...], table: Mapping[str, Any], where: Wher
                 f"{owner} cannot have the entry {name!r}{line_of(text, number, name)}: it may have "
                 f"{', '.join(known)}"
             )
+
+
+def table_number(text: str, name: str, number: int) -> int:
+    """Return which of all [[tables]] of `text` is the one of that number called `name`."""
+    headers = [found[1] for line in text.splitlines() if (found := _HEADER.match(line))]
+    called = [at for at, one in enumerate(headers, 1) if one == name]
+    return called[number - 1] if number <= len(called) else 0
 
 
 def line_of(text: str, number: int, name: str) -> str:
