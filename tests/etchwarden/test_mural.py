@@ -10,6 +10,14 @@ from etchwire.sheet import read_sheet
 from support.samples.designs import MURAL, mural_of_toml
 from support.samples.photo_files import encoded, scene
 
+LETTERING = """
+[[layer]]
+kind = "lettering"
+text = "Ida"
+font = "Aileron"
+box = { left_mm = 1, top_mm = 1, width_mm = 30, height_mm = 15 }
+"""
+
 
 @pytest.fixture
 def mural(tmp_path):
@@ -58,13 +66,51 @@ def test_a_tile_that_stays_white_has_no_job_and_that_is_said(mural, tmp_path):
     assert not (tmp_path / "wall/tile-1").exists()
 
 
-def test_dots_that_are_searched_for_are_refused_where_they_were_asked_for(mural, tmp_path):
+def test_dots_are_searched_for_where_that_is_asked_and_its_time_is_said_before(mural, tmp_path):
+    """One tile made again alone has the dots that it had."""
     (tmp_path / "wall.toml").write_text(MURAL + '[photo]\nhalftone = "test-card"\n')
+
+    done = mural()
+    before = (tmp_path / "wall/tile-5/job.gcode").read_bytes()
+    again = mural("--only", "5")
+
+    assert done.exit_code == 0, done.output
+    assert "Searching for 0.1 million dots takes about" in done.stderr
+    assert read_sheet(tmp_path / "wall/tile-5").halftone == "test-card"
+    assert again.exit_code == 0, again.output
+    assert "Searching" not in again.stderr  # for one tile it takes seconds
+    assert (tmp_path / "wall/tile-5/job.gcode").read_bytes() == before
+
+
+def test_lettering_lies_over_the_photo_and_over_the_joints(mural, tmp_path):
+    (tmp_path / "wall.toml").write_text(MURAL + LETTERING)
+
+    done = mural()
+
+    assert done.exit_code == 0, done.output
+    assert "“Ida” lies across a joint: 1.25 mm of it are left out" in " ".join(done.stderr.split())
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("width_mm = 30", "width_mm = 33", "layer 1 (lettering) lies outside the tile"),
+        (
+            LETTERING[: LETTERING.index("box")],
+            '[[layer]]\nkind = "photo"\n',
+            "a mural has one photo",
+        ),
+        ('text = "Ida"', 'words = "Ida"', "cannot have the entry 'words' on line 20"),
+    ],
+)
+def test_layers_that_cannot_be_laid_are_refused(mural, tmp_path, old, new, said):
+    shade = "\n[[tile]]\nnumber = 1\nwhite = 0.8\nblack = 0.1\n"
+    (tmp_path / "wall.toml").write_text(MURAL + shade + LETTERING.replace(old, new))
 
     done = mural()
 
     assert done.exit_code == 1
-    assert "Choose one of crisp, smooth, firm" in done.stderr
+    assert said in " ".join(done.stderr.split())
     assert not (tmp_path / "wall").exists()
 
 

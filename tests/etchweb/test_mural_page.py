@@ -95,17 +95,58 @@ def only_key(drafts, other):
     return draft.id
 
 
-def test_what_looks_at_whole_pictures_is_taken_off_a_mural(phone, drafts, sent):
+DESIGN = {"text": "Ida", "font": "Aileron", "stand": "top", "ink": "white on black",
+          "shape": "oval"}  # fmt: skip
+
+
+def test_what_looks_far_round_each_dot_is_taken_off_a_mural(phone, drafts, sent):
     phone.press(f"{sent}/tile", form=SIZE)
-    phone.press(f"{sent}/design", form={
-        "text": "Ida", "font": "Aileron", "stand": "top", "ink": "white on black",
-        "shape": "oval",
-    })  # fmt: skip
+    phone.press(f"{sent}/look", form=LOOK | {"sharpness": "40"})
+    phone.press(f"{sent}/design", form=DESIGN)
     phone.press(f"{sent}/tile", form=SIZE | WALL)
 
     draft = only(drafts)
     assert {name: getattr(draft, name) for name in NOT_ON_WALLS} == NOT_ON_WALLS
-    assert phone.look(f"/{sent}/design").location == f"/{sent}/proof"
+    assert draft.decoration.text == "Ida"
+
+
+@pytest.mark.slow
+def test_a_mural_has_lettering_retouching_and_the_white_of_its_weakest_tile(phone, drafts, sent):
+    """Murals over 2 × 2 tiles of 10 × 8 mm with an oval round all and white letters over a joint.
+
+    Tile 4 is darker by 3 L*: 92 instead of 95 is 81 % of the light (CIE 1976 L*), which all show.
+    """
+    phone.press(f"{sent}/tile", form=SIZE | WALL | {"shades": "4: -3\n"})
+    phone.press(f"{sent}/cut", form={"left": "0", "top": "0", "wide": "100"})
+    oval = {"oval_x": "50", "oval_y": "50", "oval_wide": "30", "oval_high": "30"}
+    phone.press(f"{sent}/look", form=LOOK | oval | {"fade": "100", "face_light": "40"})
+    drawn = phone.press(f"{sent}/design", form=DESIGN | {"then": "show"})
+    page = phone.look(drawn.location).text
+    assert "“Ida” lies across a joint: 3 mm of it are left out" in page
+    assert "23 × 19 mm" in page
+    proof = phone.look(f"/{sent}/proof").text
+    assert "no whiter than 81% of the light, as tile 4 is bare" in proof
+    assert "4: -3</textarea>" in phone.look(f"/{sent}/tile").text
+
+    draft = only(drafts)
+    assert (draft.fade, draft.shades) == (100, ((4, -3.0),))
+    (weakest, usual) = (share_burnt(drafts, draft, number) for number in (4, 3))
+    assert 0 < weakest < usual  # what its own white is too dark by, the others are burnt for
+
+
+def share_burnt(drafts, draft, number):
+    return read_sheet(drafts.folder_of(draft.id) / JOB_FOLDER / f"tile-{number}").coverage
+
+
+@pytest.mark.parametrize(
+    "said", ["5: -2", "0: -2", "2 -2\n2 -3", "2: dark", "2: -31", "2: 5.5", "2: -2 3: -1"]
+)
+def test_a_white_that_no_tile_can_have_is_refused_and_stays_typed(phone, drafts, sent, said):
+    answer = phone.press(f"{sent}/tile", form=SIZE | WALL | {"shades": said})
+
+    assert answer.status_code == 422
+    assert f"{said}</textarea>" in answer.text
+    assert only(drafts).wall is None
 
 
 @pytest.mark.parametrize(

@@ -19,10 +19,10 @@ pytestmark = pytest.mark.measure
 
 ON_PAGE = """
 import sys
-from etchweb.workers.work import WORKER
+from etchweb.workers.work import LONG_WORKER
 from etchwire.children.child_process import ChildProcess
 
-ChildProcess(WORKER, {"verb": "mural", "folder": sys.argv[1]}).run(lambda share: None)
+ChildProcess(LONG_WORKER, {"verb": "mural", "folder": sys.argv[1]}).run(lambda share: None)
 """
 MURAL = """
 format = "etchwarden-mural"

@@ -78,6 +78,7 @@ MAKING: Final = (
     ),
     *_step("tile", "Name, size, laser, tile and paint.", called=TEXT, width_mm=_FIGURE,
            height_mm=_FIGURE, pair=TEXT, columns=_FIGURE, rows=_FIGURE, joint_mm=_FIGURE,
+           shades=TEXT,
            feed_mm_per_min=_FIGURE, power_percent=_FIGURE, line_spacing_mm=_FIGURE,
            air_assist=_YES),
     *_step("cut", "Crop and turn.", turn=TEXT, left=_FIGURE, top=_FIGURE, wide=_FIGURE),

@@ -48,7 +48,15 @@ A mural is a file like this:
 
 \b
   [photo]                # may be left out: crop, turn, halftone, brightness, contrast, gamma,
-  open_shadows = 30      # open_shadows, as in `prepare`
+  open_shadows = 30      # open_shadows, as in `prepare`; "test-card" takes many minutes
+
+\b
+  [[layer]]              # lettering, outlines and masks as in `design`, in millimetres from the
+  kind = "lettering"     # wall's upper left corner, over joints as if there were none
+  text = "Harbour"
+  size_mm = 40
+  box = { left_mm = 10, top_mm = 720, width_mm = 590, height_mm = 90 }
+  ink = "white"
 
 \b
   [[tile]]               # where tiles were measured: all show the white and black that the
@@ -97,12 +105,19 @@ def command(**said: Any) -> None:
     """Turn PHOTO into the jobs of all tiles of MURAL, numbered row by row from the top left.
 
     The photo is made into dots as one picture, so that edges meet and lines go on straight
-    behind the joints.
+    behind the joints. Dots from the test card are searched for tile by tile, which takes longer.
     """
     options = _Options(**said)
     with refusals_reported():
         job = _job(options)
         say_notes(job.findings)
+        if job.is_searched and options.number is None:
+            millions = job.dots.columns * job.dots.rows / 1e6
+            click.echo(
+                f"Searching for {millions:.1f} million dots takes about "
+                f"{duration(job.search_s)} on this computer.",
+                err=True,
+            )
         with progress_shown("Preparing") as show_progress:
             if options.number is not None:
                 sheet = prepare_again(

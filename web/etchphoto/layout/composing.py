@@ -161,7 +161,7 @@ def composed(
 def lay_over(
     bits: Bits, design: Design, grid: Grid, letterings: dict[int, SetText], *, top: int, left: int
 ) -> None:
-    """Lay a design's other layers over some dots of its photo, in place; the photo lies lowest.
+    """Lay a design's layers over some dots of the photo that lies below them, in place.
 
     `bits` are those of `grid` from row `top` and column `left` on.
     """
@@ -173,8 +173,8 @@ def lay_over(
 
 def photo_fade(design: Design, grid: Grid, window: Window) -> Fade | None:
     """Return how the soft masks over a photo let it fade, for rows of a window of the grid."""
-    number = next(n for n, one in enumerate(design.layers) if isinstance(one, PhotoLayer))
-    later = design.layers[number + 1 :]
+    photo = next((n for n, one in enumerate(design.layers) if isinstance(one, PhotoLayer)), -1)
+    later = design.layers[photo + 1 :]
     masks = [layer for layer in later if isinstance(layer, MaskLayer) and layer.soft_mm]
     if not masks:
         return None

@@ -38,6 +38,13 @@ class Wall:
         if max(self.width_mm, self.height_mm) > LARGEST_WALL_MM:
             raise UnfitDesign(f"a mural is {LARGEST_WALL_MM:g} mm wide and high at most")
 
+    def require_room_for_layers(self) -> None:
+        """Raise UnfitDesign where it is larger than a design may be."""
+        if max(self.width_mm, self.height_mm) > LARGEST_MM:
+            raise UnfitDesign(
+                f"lettering and shapes lie on murals up to {LARGEST_MM:g} mm wide and high"
+            )
+
     @property
     def tiles(self) -> int:
         """How many tiles there are."""
@@ -90,11 +97,9 @@ class Mural:
         """Refuse what the photo cannot have, layers off the wall, and tiles that are none."""
         if any(isinstance(layer, PhotoLayer) for layer in self.layers):
             raise UnfitDesign("a mural has one photo, whose look stands under [photo]")
-        if self.layers and max(self.wall.width_mm, self.wall.height_mm) > LARGEST_MM:
-            raise UnfitDesign(
-                f"lettering and shapes lie on murals up to {LARGEST_MM:g} mm wide and high"
-            )
-        _ = self.design
+        if self.layers:
+            self.wall.require_room_for_layers()
+            _ = self.design
         if self.photo.box is not None:
             raise UnfitDesign("a mural's photo fills the wall: leave its box out, or crop it")
         if self.photo.local_contrast or self.photo.sharpness:
@@ -110,11 +115,11 @@ class Mural:
 
     @property
     def design(self) -> Design | None:
-        """The photo with what lies over it, on the wall as on one tile; None for a photo alone."""
+        """What lies over the photo, on the wall as on one tile; None for a photo alone."""
         if not self.layers:
             return None
         tile = Tile(width_mm=self.wall.width_mm, height_mm=self.wall.height_mm, margin_mm=0.0)
-        return Design(name=self.name, tile=tile, layers=(PhotoLayer(), *self.layers))
+        return Design(name=self.name, tile=tile, layers=self.layers)
 
     @property
     def weakest(self) -> tuple[float, float] | None:

@@ -82,6 +82,11 @@ class MuralJob:
         """Whether dots are searched for, tile by tile; else they are made as one picture."""
         return self.order.halftone == FROM_TEST_CARD
 
+    @property
+    def search_s(self) -> float:
+        """How long this computer will search for the dots, in seconds; 0 where they are not."""
+        return search_s(self.order, self.dots.columns * self.dots.rows) if self.is_searched else 0.0
+
     def tiles(
         self,
         on_progress: Callable[[float], None] = lambda _: None,
@@ -206,8 +211,26 @@ class MuralJob:
         return f"tile-{place.number:0{len(str(self.mural.wall.tiles))}d}"
 
 
+def search_s(order: PhotoOrder, dots: int) -> float:
+    """Return how long this computer would search for so many dots, tried on a few of them.
+
+    0 where no tone card told the dot.
+    """
+    if order.dot is None:
+        return 0.0
+    from etchphoto.dots.search import search_s_per_dot  # noqa: PLC0415  brings OpenCV
+    from etchphoto.dots.switch_price import switch_price  # noqa: PLC0415
+
+    return dots * search_s_per_dot(
+        order.dot,
+        spacing_mm=order.recipe.line_spacing_mm,
+        motion=order.motion,
+        switch_price=switch_price(order.head, order.recipe),
+    )
+
+
 def _as_photographed(order: PhotoOrder) -> PhotoOrder:
-    return replace(order, tone=None)
+    return replace(order, tone=None, halftone=LETTERING)
 
 
 def _shade_findings(mural: Mural) -> tuple[PhotoFinding, ...]:
@@ -218,11 +241,13 @@ def _shade_findings(mural: Mural) -> tuple[PhotoFinding, ...]:
     white, black = weakest
     darkest = next(one.number for one in mural.shades if one.white == white)
     palest = next(one.number for one in mural.shades if one.black == black)
+    fired = "" if len({one.black for one in mural.shades}) == 1 else f", as tile {palest} is fired"
     sentence = (
-        f"All tiles are etched to the weakest: no whiter than {white:.0%}, as tile {darkest} is "
-        f"bare, and no blacker than {black:.0%}, as tile {palest} is fired, so that no tile stands "
-        "out. Tiles that were not measured count as the weakest."
+        f"All tiles are etched to the weakest, so that none stands out: no whiter than {white:.0%}"
+        f" of the light, as tile {darkest} is bare, and no blacker than {black:.0%}{fired}."
     )
+    if len(mural.shades) < mural.wall.tiles:
+        sentence += " Tiles that were not measured count as the weakest."
     return (PhotoFinding("weakest-tile", sentence),)
 
 

@@ -13,7 +13,7 @@ PX_PER_MM: Final = 10
 LONGEST_PX: Final = 3000
 BENCH: Final = (120, 118, 112)
 _MARK: Final = (20, 20, 20)
-_ROUND_MM: Final = 6.0
+ROUND_MM: Final = 6.0
 _RULED_MM: Final = 10
 
 
@@ -22,12 +22,12 @@ def draw_tile(
 ) -> tuple[Image.Image, float]:
     """Return the tile on the bench with a ruler of centimetres, and its pixels a millimetre."""
     longest_mm = max(tile.width_mm, tile.height_mm)
-    px_per_mm = min(PX_PER_MM, longest_px / (longest_mm + 2 * _ROUND_MM))
+    px_per_mm = min(PX_PER_MM, longest_px / (longest_mm + 2 * ROUND_MM))
     seen = draw_preview(bits, max(1, round(longest_mm * px_per_mm)), look)
     if max(seen.size) < round(longest_mm * px_per_mm):  # a spacing wider than a pixel
         size = round(tile.width_mm * px_per_mm), round(tile.height_mm * px_per_mm)
         seen = seen.resize(size, Image.Resampling.NEAREST)
-    edge = round(_ROUND_MM * px_per_mm)
+    edge = round(ROUND_MM * px_per_mm)
     picture = Image.new("RGB", (seen.width + 2 * edge, seen.height + 2 * edge), BENCH)
     picture.paste(seen, (edge, edge))
     ruler = ImageDraw.Draw(picture)

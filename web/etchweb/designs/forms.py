@@ -34,7 +34,7 @@ def with_decoration(draft: Draft, form: Form) -> Draft:
     ink, has_field = INKS[_one_of(form, "ink", tuple(INKS), "Choose black or white letters.")]
     return changed(
         draft,
-        has_number=draft.order is not None and form.get("has_number") == "yes",
+        has_number=_has_number(draft, form),
         decoration=Decoration(
             text=text,
             font=_one_of(form, "font", FONTS, "Choose a font."),
@@ -47,6 +47,11 @@ def with_decoration(draft: Draft, form: Form) -> Draft:
             line_mm=_size(form, "line_mm", "The border", WIDEST_LINE_MM),
         ),
     )
+
+
+def _has_number(draft: Draft, form: Form) -> bool:
+    """Whether the order's number is wanted; a mural's tiles have numbers of their own."""
+    return draft.order is not None and not draft.wall and form.get("has_number") == "yes"
 
 
 def _one_of(form: Form, name: str, choices: tuple[str, ...], asked: str) -> str:

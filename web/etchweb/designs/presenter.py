@@ -23,7 +23,7 @@ _STAND_WORDS: Final = {"top": "At the top", "middle": "In the middle", "bottom":
 
 def design_view(draft: Draft, drawn: DrawnTile | None, fonts: Sequence[str]) -> View:
     """Return the form as it was filled in, with the `fonts` to choose from, and the tile."""
-    added = draft.decoration
+    added, (width_mm, height_mm) = draft.decoration, draft.picture_mm or (0.0, 0.0)
     inks = SIGN_INKS if draft.is_sign else tuple(INKS)
     ink = next(name for name, meant in INKS.items() if meant == (added.ink, added.has_field))
     return {
@@ -32,7 +32,7 @@ def design_view(draft: Draft, drawn: DrawnTile | None, fonts: Sequence[str]) -> 
         "inks": [(name, _INK_WORDS[name], name == ink) for name in inks],
         "shapes": [(name, _SHAPE_WORDS[name], name == added.shape) for name in SHAPES],
         "stands": [(name, _STAND_WORDS[name], name == added.stand) for name in STANDS],
-        "size": f"{millimetres(draft.width_mm or 0)} × {millimetres(draft.height_mm or 0)} mm",
+        "size": f"{millimetres(width_mm)} × {millimetres(height_mm)} mm",
         "drawn": None if drawn is None else _drawn(drawn),
     }
 

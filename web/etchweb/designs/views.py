@@ -18,7 +18,7 @@ from etchweb.text.formatting import as_sentence
 def design(draft_id: str) -> str | BaseResponse:
     """Ask for lettering, shape, soft edge and border, and show the tile with them."""
     draft = found_draft(draft_id)
-    waiting = go("proof", draft) if draft.wall else decided(draft)
+    waiting = decided(draft)
     if waiting is not None:
         return waiting
     if request.method == "GET":

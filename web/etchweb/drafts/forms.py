@@ -1,11 +1,11 @@
 """What the forms of *New picture* say, read into a draft; each refusal is a sentence."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
 from etchphoto.grey_mixes import GREY_MIXES
 from etchweb.catalogue.pairs import Pair, pair_of_key
-from etchweb.drafts.decoration import NOTHING_ADDED
 from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, LETTERING, SMOOTH, TEST_CARD
 from etchweb.drafts.store import STEPS_TO_DOUBLE, Draft, changed
 from etchweb.server.forms import Form, FormUnfit, number
@@ -26,12 +26,12 @@ TONES: Final = {  # name: the least a slider may say
     "sharpness": 0,
     "open_shadows": 0,
 }
-# What looks at a whole picture at once; a mural is worked out strip by strip.
-NOT_ON_WALLS: Final = {
-    "local_contrast": 0, "sharpness": 0, "face_light": 0, "fade": 0, "oval": None,
-    "decoration": NOTHING_ADDED, "has_number": False,
-}  # fmt: skip
+# What looks far round each dot, while a mural is worked out strip by strip; and a tile's number.
+NOT_ON_WALLS: Final = {"local_contrast": 0, "sharpness": 0, "has_number": False}
 _PERCENT: Final = 100.0
+DARKEST_OFF: Final = 30.0  # L* that a tile may be off the others; white ends at 100
+LIGHTEST_OFF: Final = 5.0
+_SHADE: Final = re.compile(r"([0-9]{1,3})\s*[:=]?\s*([+-]?[0-9]{1,2}(?:[.,][0-9]{1,3})?)")
 ENOUGH_FADE: Final = 75  # the edge that dark backgrounds are looked for in comes out white
 OVAL_FIELDS: Final = (  # name, words, least
     ("oval_x", "Its middle from the left, %", 0.0),
@@ -69,8 +69,11 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair], shape: float | No
     halftone, is_chosen = draft.halftone, draft.is_halftone_chosen
     if not is_chosen and pair.tone and found_with in HALFTONE_CHOICES:
         halftone, is_chosen = found_with, True
-    elif halftone == TEST_CARD and (draft.recipe, draft.tone) != (recipe, pair.tone):
-        halftone, is_chosen = SMOOTH, False  # another card may have told no dot
+    elif halftone == TEST_CARD and (
+        (draft.recipe, draft.tone) != (recipe, pair.tone)  # another card may have told no dot
+        or (wall and wall != draft.wall)  # and over a wall it takes long: chosen by a person
+    ):
+        halftone, is_chosen = SMOOTH, False
     return changed(
         draft,
         called=" ".join(form.get("called", draft.called).split())[:LONGEST_CALLED],
@@ -82,6 +85,7 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair], shape: float | No
         chosen=pair.key,
         caution=caution,
         wall=wall,
+        shades=_shades_in(form, wall) if "columns" in form else draft.shades,
         crop=draft.crop if was == now else None,
         halftone=halftone,
         is_halftone_chosen=is_chosen,
@@ -101,6 +105,32 @@ def _wall_in(form: Form) -> tuple[int, int, float] | None:
         return None
     joint_mm = number(form, "joint_mm", "The joint in millimetres", least=0, most=WIDEST_JOINT_MM)
     return int(columns), int(rows), joint_mm
+
+
+def _shades_in(form: Form, wall: tuple[int, int, float] | None) -> tuple[tuple[int, float], ...]:
+    """Return the tiles of another white, each with its difference in L*; of one tile, none."""
+    if wall is None:
+        return ()
+    found: dict[int, float] = {}
+    for line in filter(None, map(str.strip, form.get("shades", "").splitlines())):
+        said = _SHADE.fullmatch(line)
+        if said is None or not 1 <= int(said[1]) <= wall[0] * wall[1] or int(said[1]) in found:
+            raise FormUnfit(
+                f"Of tiles of another white, “{line:.40}” cannot be meant: write each tile once on "
+                f"a line, its number from 1 to {wall[0] * wall[1]} and the difference, as 5: -2.3."
+            )
+        found[int(said[1])] = float(said[2].replace(",", "."))
+    if any(not -DARKEST_OFF <= off <= LIGHTEST_OFF for off in found.values()):
+        raise FormUnfit(
+            f"A tile can be up to {DARKEST_OFF:g} L* darker or {LIGHTEST_OFF:g} L* lighter than "
+            "the others."
+        )
+    return tuple(sorted(found.items()))
+
+
+def shades_text(draft: Draft) -> str:
+    """Return the tiles of another white as they are typed."""
+    return "\n".join(f"{number}: {off:g}" for number, off in draft.shades)
 
 
 def _pair(form: Form, pairs: Sequence[Pair]) -> Pair:
@@ -206,7 +236,7 @@ def mirrored(draft: Draft) -> Draft:
 def with_look(draft: Draft, form: Form, part: Part) -> Draft:
     """Return `draft` with the kind of dots, its tones, and what is retouched in its `part`."""
     halftone, grey_mix = form.get("halftone", ""), form.get("grey_mix", draft.grey_mix)
-    if halftone not in (HALFTONE_CHOICES if draft.wall else EVERY_HALFTONE):
+    if halftone not in EVERY_HALFTONE:
         raise FormUnfit("Choose what it is: a photo, or lettering.")
     if grey_mix not in GREY_MIXES:
         raise FormUnfit("Choose how its colours become grey.")

@@ -23,8 +23,9 @@ class Tried:
     `black` is what fired black reflects beside the bare tile, as measured or guessed; `seconds`
     what each way takes to etch, in the order in which their renderings of `part_dots` (columns,
     rows) lie side by side; `is_coloured` whether it matters how colours are mixed to grey. Of
-    the other two there is one: what dots from the test card are
-    foreseen to win, or, without a tone card, what one would win.
+    the next two there is one: what dots from the test card are
+    foreseen to win, or, without a tone card, what one would win. `search_s` is how long this box
+    would search for the dots of a mural, as tried on a few.
     """
 
     of: str
@@ -35,6 +36,7 @@ class Tried:
     test_card_gain_percent: float | None = None
     without_card: str = ""
     suited: str = ""
+    search_s: float = 0.0
 
 
 # By etchphoto's names of them, which nobody needs to know.
@@ -59,18 +61,25 @@ def offered(tried: Tried) -> dict[str, HalftoneChoice]:
     """Return the ways there are for a picture that was tried, each with how long it takes."""
     ways = dict(HALFTONE_CHOICES)
     if tried.test_card_gain_percent is not None:
-        ways[TEST_CARD] = _test_card_choice(tried.test_card_gain_percent)
+        ways[TEST_CARD] = _test_card_choice(tried.test_card_gain_percent, tried.search_s)
     return {
         kind: HalftoneChoice(way.name, way.good_for, _lasts(kind, tried.seconds))
         for kind, way in ways.items()
     }
 
 
-def _test_card_choice(gain_percent: float) -> HalftoneChoice:
+def _test_card_choice(gain_percent: float, search_s: float) -> HalftoneChoice:
+    """Return what the search is good for, and how long it takes where that is long."""
+    longer = "takes longer to work out."
+    if search_s:
+        longer = (
+            f"this box works on it for about {short_duration(search_s)}, and other pictures wait "
+            "meanwhile."
+        )
     return HalftoneChoice(
         "Photo, from your test card",
         f"Worked out for the dot this laser leaves here: about {gain_percent:.0f} % less grain and "
-        "wrong grey by the card; takes longer to work out.",
+        f"wrong grey by the card; {longer}",
     )
 
 

@@ -26,13 +26,14 @@ from etchphoto.job.order import LETTERING, PhotoOrder, frame_of
 from etchphoto.job.order_findings import findings, suited_halftone, worth_of_card
 from etchphoto.job.prepare import dots_of, prepare_job
 from etchphoto.layout.design_job import design_job, prepare_design
+from etchphoto.layout.mural_job import search_s
 from etchphoto.light import linear_to_srgb
 from etchphoto.proof_sheet import SHEET_PX, draw_proof
 from etchphoto.resampling import luminance_per_dot, luminances_per_dot
 from etchphoto.tone import coverage_to_burn
 from etchphoto.turning import mirrored, turned
 from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, Tried
-from etchweb.drafts.order import design_of, order_as_one, order_of
+from etchweb.drafts.order import design_of, dots_of_wall, order_as_one, order_of
 from etchweb.drafts.store import (
     DOTS_NAME,
     DRAFT_NAME,
@@ -109,7 +110,7 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
         retouching=order.retouching.within(frame.crop),
     )
     part = wanted[_liveliest(wanted)]
-    dot = None if draft.wall else order.dot
+    dot = order.dot
     ways = HALFTONE_CHOICES if dot is None else EVERY_HALFTONE
     variants = {kind: replace(order, halftone=kind) for kind in ways}
     dots = [dots_of(variant.tone_curve.apply(part), variant) for variant in variants.values()]
@@ -124,6 +125,8 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
     if dot is not None:
         gain = foreseen_gain(dot, order.motion)
         tried = replace(tried, test_card_gain_percent=gain.percent)
+        if draft.wall:
+            tried = replace(tried, search_s=search_s(order, dots_of_wall(draft)))
     elif order.tone is None:
         worth, suited = worth_of_card(order.motion), suited_halftone(order.motion)
         tried = replace(tried, without_card=worth, suited=suited)

@@ -25,7 +25,7 @@ from etchweb.drafts.making import (
     save_proof,
     told_findings,
 )
-from etchweb.drafts.order import mural_of, mural_order
+from etchweb.drafts.order import mural_of, order_of
 from etchweb.drafts.store import (
     FOUND_NAME,
     JOB_FOLDER,
@@ -42,7 +42,7 @@ from etchweb.previews.store import keep_picture
 from etchwire.sheet import PICTURE_NAME, Sheet
 from etchwire.storing import write_whole
 
-_JOINT: Final = (160, 157, 150)
+JOINT: Final = (160, 157, 150)
 _SEEN_PX: Final = 720
 _TILE_PX: Final = 240  # of one tile in a pocket of a bench plan
 _QUALITY: Final = 50
@@ -51,7 +51,7 @@ _QUALITY: Final = 50
 def make_mural(folder: Path, on_progress: Callable[[float], None]) -> None:
     """Make the jobs of a draft's tiles, the plan to lay them, and what is known beforehand."""
     draft = draft_in(folder)
-    job = murals.mural_job(mural_of(draft), mural_order(draft), photo_of(folder, draft))
+    job = murals.mural_job(mural_of(draft), order_of(draft), photo_of(folder, draft))
     known = job.findings
     job = replace(job, order=accepting(known, job.order))
     wall = _Wall(draft=draft, folder=folder, job=job)
@@ -84,7 +84,7 @@ class _Wall:
         dots = self.job.dots
         scale = SHEET_PX / max(dots.columns, dots.rows)
         size = round(dots.columns * scale), round(dots.rows * scale)
-        self.seen = Image.new("RGB", (max(1, size[0]), max(1, size[1])), _JOINT)
+        self.seen = Image.new("RGB", (max(1, size[0]), max(1, size[1])), JOINT)
         for place in dots.places():
             self.seen.paste(TILE_WHITE, self._box(place))
 

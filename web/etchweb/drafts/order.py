@@ -4,10 +4,11 @@ import math
 from dataclasses import asdict, replace
 from typing import Final
 
+import numpy as np
+
 from etchphoto.errors import UnfitOrder
 from etchphoto.framing import Crop
 from etchphoto.job.order import PhotoOrder
-from etchphoto.job.order_findings import suited_halftone
 from etchphoto.layout.design import (
     USUAL_MARGIN_MM,
     Align,
@@ -23,12 +24,12 @@ from etchphoto.layout.design import (
     Stand,
     Tile,
 )
-from etchphoto.layout.mural import Mural, Wall
+from etchphoto.layout.mural import Mural, TileShade, Wall, WallDots
+from etchphoto.light import luminance_of_lightness
 from etchphoto.measured_tone import MeasuredTone
 from etchphoto.retouching import Oval, Retouching
 from etchphoto.tone import Adjustments
 from etchweb.drafts.decoration import Decoration
-from etchweb.drafts.halftones import TEST_CARD
 from etchweb.drafts.store import STEPS_TO_DOUBLE, Draft
 
 FULL_DETAIL: Final = 2.0  # where a slider of details ends; static/drafts/tone.js has the same
@@ -86,35 +87,57 @@ def order_as_one(draft: Draft) -> tuple[PhotoOrder, float]:
     return replace(order, width_mm=width_mm * scale, height_mm=height_mm * scale), scale
 
 
-def mural_of(draft: Draft) -> Mural:
-    """Return the draft's mural; raise UnfitOrder where that was not decided."""
+def wall_of(draft: Draft) -> Wall:
+    """Return the draft's wall; raise UnfitOrder where that was not decided."""
     if draft.wall is None or draft.width_mm is None or draft.height_mm is None:
         raise UnfitOrder("say first over how many tiles it lies, and how large they are")
     columns, rows, joint_mm = draft.wall
-    look = replace(adjustments_of(draft), local_contrast=0.0, sharpness=0.0)
-    return Mural(
-        name=draft.title,
-        wall=Wall(
-            columns=columns,
-            rows=rows,
-            tile_width_mm=draft.width_mm,
-            tile_height_mm=draft.height_mm,
-            joint_mm=joint_mm,
-        ),
-        photo=PhotoLayer(crop=draft.crop, **asdict(look)),
+    return Wall(
+        columns=columns,
+        rows=rows,
+        tile_width_mm=draft.width_mm,
+        tile_height_mm=draft.height_mm,
+        joint_mm=joint_mm,
     )
 
 
-def mural_order(draft: Draft) -> PhotoOrder:
-    """Return the order of one tile of a mural, which is worked out strip by strip.
+def dots_of_wall(draft: Draft) -> int:
+    """Return how many dots the draft's mural has."""
+    spacing_mm = order_of(draft).recipe.line_spacing_mm
+    dots = WallDots(wall=wall_of(draft), spacing_mm=spacing_mm)
+    return dots.columns * dots.rows
 
-    Retouching and dots from the test card are worked out on whole pictures.
+
+def mural_of(draft: Draft) -> Mural:
+    """Return the draft's mural; raise UnfitOrder where that was not decided."""
+    wall = wall_of(draft)
+    look = replace(adjustments_of(draft), local_contrast=0.0, sharpness=0.0)
+    return Mural(
+        name=draft.title,
+        wall=wall,
+        photo=PhotoLayer(crop=draft.crop, **asdict(look)),
+        shades=_shades(draft, wall.tiles, order_of(draft).black),
+        layers=() if draft.is_plain else design_of(draft).layers[1:],  # the photo lies lowest
+    )
+
+
+def _shades(draft: Draft, tiles: int, black: float) -> tuple[TileShade, ...]:
+    """Return what each tile reflects, where some are of another white than the usual one.
+
+    `black` is what fired black reflects beside the usual bare tile: paint is as black on all.
     """
-    order = replace(order_of(draft), retouching=Retouching(oval=None, lightening=0, fade=0))
-    if order.halftone == TEST_CARD:
-        read_with = order.tone.halftone if order.tone is not None else ""
-        order = replace(order, halftone=read_with or suited_halftone(order.motion))
-    return order
+    if not draft.shades:
+        return ()
+    from etchproof.reading.whiteness import USUAL_WHITE  # noqa: PLC0415  brings OpenCV
+
+    off = dict(draft.shades)
+    usual, *whites = luminance_of_lightness(
+        np.array([USUAL_WHITE + off.get(number, 0.0) for number in range(tiles + 1)])
+    ).tolist()
+    return tuple(
+        TileShade(number=number, white=white, black=black * usual)
+        for number, white in enumerate(whites, 1)
+    )
 
 
 # Our choices: how near letters come to the edge, what share of the height they may fill by
@@ -130,17 +153,20 @@ _MARGIN_SHARE: Final = 0.1  # of a sign's shorter side, on tiles too small for t
 
 
 def design_of(draft: Draft) -> Design:
-    """Return the picture with what was added to it, or the sign.
+    """Return the picture with what was added to it, or the sign; of a mural, as on one tile.
 
     Raise UnfitDesign where the tile has no room for it.
     """
-    if draft.width_mm is None or draft.height_mm is None:
+    if draft.width_mm is None or draft.height_mm is None or draft.picture_mm is None:
         raise UnfitOrder("say first how large the picture is")
     if draft.is_sign:
         sign = _sign(draft.title, draft.width_mm, draft.height_mm, draft.decoration)
         return replace(sign, layers=(*sign.layers, *_number_of(draft)))
     added = draft.decoration
-    tile = Tile(width_mm=draft.width_mm, height_mm=draft.height_mm, margin_mm=0.0)
+    if draft.wall:
+        wall_of(draft).require_room_for_layers()
+    width_mm, height_mm = draft.picture_mm
+    tile = Tile(width_mm=width_mm, height_mm=height_mm, margin_mm=0.0)
     layers: list[Layer] = [PhotoLayer(crop=draft.crop, **asdict(adjustments_of(draft)))]
     shape = Shape(added.shape)
     if shape is not Shape.RECTANGLE or added.soft_mm:

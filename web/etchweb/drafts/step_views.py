@@ -21,6 +21,7 @@ from etchweb.drafts.forms import (
     largest_cut,
     mirrored,
     oval_percent,
+    shades_text,
     with_cut,
     with_look,
     with_turn,
@@ -88,6 +89,7 @@ def _tile_page(draft: Draft, pairs: list[Pair], chosen: Pair | None, answer: str
         height_mm=height_mm,
         shape=_shape(draft) if pairs else 1.0,
         sizes=size_choices(None),
+        shades=request.form.get("shades", shades_text(draft)),
         answer=answer,
     )
 

@@ -51,7 +51,7 @@ PICTURES_OF_JOB: Final = "pictures"
 
 Made = TypeVar("Made")
 
-_RENDERINGS: Final = 3  # goes up when the child leaves other pictures to choose from
+_RENDERINGS: Final = 4  # goes up when the child leaves other pictures to choose from
 _ID: Final = re.compile(r"[0-9a-f]{16}")
 
 
@@ -71,6 +71,7 @@ class Draft:
     is_mirrored: bool = False  # after the turn
     is_sign: bool = False  # lettering and lines alone: it has no photo
     wall: tuple[int, int, float] | None = None  # tiles across and down, joint in mm: a mural
+    shades: tuple[tuple[int, float], ...] = ()  # a mural's tiles of another white: by how much, L*
     crop: tuple[float, float, float, float] | None = None
     width_mm: float | None = None  # of the picture; of one tile where it covers a wall
     height_mm: float | None = None
@@ -153,6 +154,7 @@ class Draft:
         values = {name: value for name, value in table.items() if name in known}
         for name in ("crop", "chosen", "oval", "wall"):
             values[name] = tuple(values[name]) if values.get(name) else None
+        values["shades"] = tuple(map(tuple, values.get("shades") or ()))
         added = values.get("decoration")
         values["decoration"] = from_json_value(added, Decoration) if added else NOTHING_ADDED
         return cls(**(values | _settings_in(table)))
@@ -230,12 +232,12 @@ def tile_seen_name(number: int) -> str:
 
 _NOT_SEEN: Final = frozenset((
     "id", "name", "called", "head", "recipe", "tone", "chosen", "caution", "is_halftone_chosen",
-    "at_x_mm", "at_y_mm", "order", "item",
+    "at_x_mm", "at_y_mm", "order", "item", "shades",
 ))  # fmt: skip
 
 
 # A yes that was given before drafts had these is one to the same picture without them.
-_CAME_LATER: Final = frozenset(("is_sign", "wall", "has_number"))
+_CAME_LATER: Final = frozenset(("is_sign", "wall", "has_number", "shades"))
 
 
 TAKEN_OVER: Final = (

@@ -31,7 +31,8 @@ def decide_tile(
     Raise FormUnfit, DaemonAbsent or Refused.
     """
     draft = with_tile(draft, form, pairs, shape)
-    if not draft.is_halftone_chosen and _is_proven(draft, pairs, daemon):
+    # Over a wall its search takes long: that is for a person to choose.
+    if not draft.is_halftone_chosen and not draft.wall and _is_proven(draft, pairs, daemon):
         draft = changed(draft, halftone=TEST_CARD, is_halftone_chosen=True)
     return draft
 

@@ -12,6 +12,11 @@ from etchwire.children.child_program import ChildProgram
 WORKER: Final = ChildProgram(  # the deadline is for a large photo on a small board
     module="etchweb.workers.process", memory_mb=250, deadline_s=600.0
 )
+# A mural whose dots are searched for: 100 million dots on a small board, and to spare.
+LONG_WORKER: Final = ChildProgram(
+    module="etchweb.workers.long_process", memory_mb=250, deadline_s=8 * 3600.0
+)
+LONG_VERBS: Final = frozenset(("mural",))
 MOST_WAITING: Final = 3
 CARD_FAULT: Final = "CardFault"  # the kind of failure that is the memory card's
 WENT_WRONG: Final = (
@@ -82,8 +87,9 @@ class WorkQueue:
                 return work
             if work is not None:
                 work.give_up()
+            program = LONG_WORKER if verb in LONG_VERBS else WORKER
             request = {"verb": verb, "folder": str(folder)}
-            child = ChildProcess(WORKER, request, launch=self._launch)
+            child = ChildProcess(program, request, launch=self._launch)
             work = self._works[folder.name] = WorkItem(verb, key, child)
         threading.Thread(target=self._do, args=(work,), name=f"picture {verb}", daemon=True).start()
         return work
