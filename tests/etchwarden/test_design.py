@@ -83,6 +83,46 @@ def test_designs_of_a_folder_are_listed_with_what_is_wrong(design, tmp_path):
     assert design("list", "{here}/nowhere").exit_code == 1
 
 
+def test_a_design_is_kept_under_its_name_whole_or_not_at_all(design, tmp_path):
+    (tmp_path / "kept").mkdir()
+
+    added = design("add", "{here}/sign.toml", "{here}/kept")
+
+    assert added.exit_code == 0, added.output
+    kept = tmp_path / "kept/house-number.toml"
+    assert kept.read_text() == SIGN
+    assert "House number, 60 × 40 mm" in design("list", "{here}/kept").stdout
+    (tmp_path / "sign.toml").write_text(SIGN.replace("23", "27"))
+    again = design("add", "{here}/sign.toml", "{here}/kept")
+    assert (again.exit_code, kept.read_text()) == (1, SIGN)
+    assert "There is a design called House number in" in again.stderr
+    assert design("add", "{here}/sign.toml", "{here}/kept", "--replace").exit_code == 0
+    assert "27" in kept.read_text()
+    assert [path.name for path in (tmp_path / "kept").iterdir()] == ["house-number.toml"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("line_mm", "line", "layer 1 (outline) cannot have the entry 'line' on line 14"),
+        ("Aileron", "DejaVu Script", "the font 'DejaVu Script' is not on this computer"),
+        ("Jorgen", "J\N{LATIN SMALL LETTER O WITH STROKE}rg\N{CJK UNIFIED IDEOGRAPH-6F22}n",
+         "has no glyph for"),
+        ("left_mm = 10", "left_mm = 30", "lies outside the tile"),
+        ("etchwarden-design", "etchwarden-mural", "it is no design of ours"),
+    ],
+)  # fmt: skip
+def test_a_design_that_cannot_be_etched_is_not_kept(design, tmp_path, old, new, said):
+    (tmp_path / "kept").mkdir()
+    (tmp_path / "sign.toml").write_text(SIGN.replace(old, new))
+
+    refused = design("add", "{here}/sign.toml", "{here}/kept")
+
+    assert (refused.exit_code, list((tmp_path / "kept").iterdir())) == (1, [])
+    assert said in " ".join(refused.stderr.split())
+    assert design("add", "{here}/portrait.toml", "{here}/nowhere").exit_code == 1
+
+
 def test_fonts_are_listed_by_their_names(design):
     assert "Aileron\n" in design("fonts").stdout
 

@@ -6,28 +6,37 @@ from typing import Any, Final
 
 import click
 
-from etchphoto.layout.bench import BenchPlan, Laid, prepare_bench, prepare_some
+from etchphoto.layout.bench import (
+    BenchPlan,
+    Laid,
+    prepare_bench,
+    prepare_more,
+    prepare_some,
+)
 from etchphoto.layout.jig import Jig
 from etchphoto.layout.jig_measuring import with_measured_depth
 from etchwarden.shared.daemon_option import Options, daemon_option, with_options
+from etchwarden.shared.file_errors import faults_reported
 from etchwarden.shared.jigs import find_jig
 from etchwarden.shared.job_summary import duration
 from etchwarden.shared.machine_calls import daemon_at
 from etchwarden.shared.prepare_options import OUTPUT, refusals_reported
 from etchwarden.shared.progress import progress_shown
 from etchwire.calls.catalogue import Readings
-from etchwire.sheet import Sheet, read_sheet
+from etchwire.errors import UnreadableSheet
+from etchwire.sheet import SHEET_NAME, Sheet, read_sheet
 
 _EPILOG: Final = """\
 \b
 Examples:
   etchwarden bench prepare coasters.toml 1=ida 2=ida 5=sign -o tonight --tile 90 90
   etchwarden load tonight && etchwarden etch
+  etchwarden bench add tonight coasters.toml 3=zoe -o tonight-3   # one more, in a free pocket
   etchwarden bench again tonight 5 -o tile-5        # this tile alone, at its place
   etchwarden bench without tonight 2 -o tonight-7   # all tiles but this one, at their places
 """
 
-_TILES: Final[Options] = (
+_SIZES: Final[Options] = (
     click.option(
         "--tile", "tile_mm", type=float, nargs=2, default=(0.0, 0.0), metavar="WIDTH HEIGHT",
         help="The tiles' measured size; left out, they fill their pockets.",
@@ -40,13 +49,16 @@ _TILES: Final[Options] = (
         "--warp", "warp_mm", type=float, default=0.0, metavar="MM",
         help="How far the middle of a tile stands off a flat bed.",
     ),
+    daemon_option(is_required=False),
+)  # fmt: skip
+_TILES: Final[Options] = (
+    *_SIZES,
     click.option(
         "--lot", "lots", multiple=True, metavar="[POCKET=]LOT",
         help="The painting lot of all tiles, or of the one in that pocket.",
     ),
     click.option("--set", "is_set", is_flag=True, help="They hang side by side: one lot only."),
     click.option("--title", default="", help="What to call the run; else the jig's name."),
-    daemon_option(is_required=False),
 )  # fmt: skip
 
 
@@ -75,9 +87,9 @@ class _Plan:
     tile_mm: tuple[float, float]
     thickness_mm: float
     warp_mm: float
-    lots: tuple[str, ...]
-    is_set: bool
-    title: str
+    lots: tuple[str, ...] = ()
+    is_set: bool = False
+    title: str = ""
 
     def bench(self) -> BenchPlan:
         """Return the plan; raise UnfitDesign."""
@@ -129,6 +141,49 @@ def prepare(folder: Path, is_replacing: bool, **said: Any) -> None:
         click.echo(f"Nothing lies in pocket{'s' if len(plan.empty) > 1 else ''} {numbers}.")
 
 
+@command.command("list")
+@click.argument("folder", default=".", type=click.Path(path_type=Path, file_okay=False))
+def list_benches(folder: Path) -> None:
+    """List the benches that were made in FOLDER: their tiles, their pockets, how long they take."""
+    with faults_reported(folder):
+        folders = sorted(path for path in folder.iterdir() if (path / SHEET_NAME).is_file())
+    lines = [line for path in folders for line in _listed(path)]
+    click.echo("\n".join(lines) or f"There is no bench in {folder}.")
+
+
+def _listed(bench: Path) -> list[str]:
+    try:
+        sheet = read_sheet(bench)
+    except UnreadableSheet as error:
+        return [f"{bench}: cannot be read: {error}."]
+    if not sheet.parts:
+        return []
+    pockets = ", ".join(str(part.pocket) for part in sheet.parts)
+    return [
+        f"{bench}: {sheet.title}, {_counted(sheet)} in pocket{'s'[: len(sheet.parts) > 1]} "
+        f"{pockets}, {duration(sheet.predicted_s)}"
+    ]
+
+
+@command.command()
+@click.argument("bench", type=click.Path(path_type=Path))
+@click.argument("jig")
+@click.argument("laid", metavar="POCKET=JOB...", nargs=-1, required=True)
+@click.option(
+    "-o", "--output", "folder", metavar="JOB", type=click.Path(path_type=Path), required=True,
+    help="The folder to make.",
+)  # fmt: skip
+@with_options(_SIZES)
+def add(bench: Path, folder: Path, **said: Any) -> None:
+    """Make a job of BENCH and of further prepared JOBS, each laid into an empty POCKET of its JIG.
+
+    The tiles of BENCH keep their places, and BENCH stays as it is. Their lots are not written in
+    it: tiles that will hang side by side are laid at once, with `prepare --set`.
+    """
+    with refusals_reported():
+        _say(prepare_more(bench, _Plan(**said).bench(), folder=folder), folder)
+
+
 @command.command()
 @click.argument("bench", type=click.Path(path_type=Path))
 def show(bench: Path) -> None:
@@ -161,11 +216,14 @@ def _numbered(word: str) -> tuple[int, str]:
     return int(number), rest
 
 
+def _counted(sheet: Sheet) -> str:
+    return f"{len(sheet.parts)} tile{'s' if len(sheet.parts) > 1 else ''}"
+
+
 def _say(sheet: Sheet, folder: Path) -> None:
     recipe = sheet.recipe
-    tiles = f"{len(sheet.parts)} tile{'s' if len(sheet.parts) > 1 else ''}"
     click.echo(
-        f"{sheet.title}: {tiles} on {recipe.surface}, {sheet.head.name} at "
+        f"{sheet.title}: {_counted(sheet)} on {recipe.surface}, {sheet.head.name} at "
         f"{recipe.feed_mm_per_min:g} mm/min and {recipe.power_ratio * 100:g} %."
     )
     for number, part in enumerate(sheet.parts, 1):

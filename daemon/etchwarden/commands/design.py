@@ -1,5 +1,7 @@
 """`etchwarden design`: designs in files, shown on their tile and made into jobs."""
 
+import re
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
@@ -132,6 +134,46 @@ def list_designs(folder: Path) -> None:
         files = sorted(folder.iterdir())
     lines = [line for file in files if file.suffix == ".toml" for line in _listed(file)]
     click.echo("\n".join(lines) or f"There is no design in {folder}.")
+
+
+@command.command()
+@_DESIGN
+@click.argument("folder", default=".", type=click.Path(path_type=Path, file_okay=False))
+@click.option(
+    "--replace", "is_replacing", is_flag=True, help="Replace the design of that name in FOLDER."
+)
+def add(file: Path, folder: Path, is_replacing: bool) -> None:
+    """Keep DESIGN in FOLDER under its name, where `list` finds it, to be used again.
+
+    It is taken as a whole, or not at all: every layer has to lie on its tile, every font to be on
+    this computer and to have the letters.
+    """
+    with refusals_reported():
+        design = read_design(file)
+        set_letterings(design)
+    with faults_reported(folder):
+        kept = _kept_as(design.name, folder)
+        if kept.exists() and not is_replacing:
+            raise click.ClickException(
+                f"There is a design called {design.name} in {folder} ({kept.name}): give this one "
+                "another name, or ask for the other to be replaced (--replace)."
+            )
+        write_whole(kept, file.read_text(encoding="utf-8"))
+    click.echo(f"{design.name} is kept in {kept}.")
+
+
+def _kept_as(name: str, folder: Path) -> Path:
+    """Return the file in which a design of this name is kept, or would be."""
+    for file in sorted(folder.iterdir()):
+        if file.suffix == ".toml":
+            with suppress(UnfitDesign):
+                if read_design(file).name == name:
+                    return file
+    words = re.sub(r"[^\w]+", "-", name).strip("-").lower() or "design"
+    path, number = folder / f"{words}.toml", 2
+    while path.exists():  # another design's, whose name looks like it
+        path, number = folder / f"{words}-{number}.toml", number + 1
+    return path
 
 
 def _listed(file: Path) -> list[str]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from math import ceil
+from math import ceil, dist
 from pathlib import Path
 from typing import Final
 
@@ -19,6 +19,7 @@ from etchwire.catalogue.lots import set_fault
 from etchwire.errors import UnreadableSheet
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, SHEET_NAME, Sheet, TilePart, read_sheet
 
+_SAME_PLACE_MM: Final = 0.1
 _MOST_PX: Final = (12_000, 2_000)  # of the picture: rows, columns
 _OURS: Final = ("PNG",)  # what a job's own picture is
 
@@ -128,6 +129,47 @@ def prepare_bench(
     return sheet
 
 
+def prepare_more(job: Path, plan: BenchPlan, *, folder: Path) -> Sheet:
+    """Make in `folder` a job of the tiles of the bench in `job`, at their places, and of `plan`'s.
+
+    Raise as `prepare_bench` does, and UnfitDesign for a pocket in which a tile lies already, or a
+    jig that is not the bench's.
+    """
+    whole = _read_bench(job)
+    _require_jig(plan.jig, whole)
+    jobs = {one.pocket: one.job for one in plan.laid}
+    for part in whole.parts:
+        if part.pocket in jobs:
+            raise UnfitDesign(f"in pocket {part.pocket} of this bench lies a tile already")
+    in_order = [pocket.number for pocket in plan.jig.in_order()]
+    tiles = sorted(
+        (*tiles_of(job / GCODE_NAME, whole), *plan.tiles()),
+        key=lambda tile: in_order.index(tile.part.pocket),
+    )
+    with new_job_folder(folder) as made:
+        sheet = _write(tiles, made, whole.title)
+        laid = [part for part in sheet.parts if part.pocket not in jobs]
+        added = [
+            (part, jobs[part.pocket] / PICTURE_NAME) for part in sheet.parts if part.pocket in jobs
+        ]
+        pictures = (*_cut_out(job / PICTURE_NAME, whole, laid), *added)
+        _save_stacked(sheet, pictures, made / PICTURE_NAME)
+    return sheet
+
+
+def _require_jig(jig: Jig, whole: Sheet) -> None:
+    """Raise UnfitDesign where the bench does not lie in this jig, as it was measured now."""
+    middles = {pocket.number: pocket.middle_mm for pocket in jig.places()}
+    for part in whole.parts:
+        place = part.picture
+        lies = (place.left_mm + place.right_mm) / 2, (place.bottom_mm + place.top_mm) / 2
+        if part.pocket not in middles or dist(lies, middles[part.pocket]) > _SAME_PLACE_MM:
+            raise UnfitDesign(
+                f"pocket {part.pocket} of this bench does not lie where {jig.name} has it: say the "
+                "jig that it was laid into, or lay all of it anew"
+            )
+
+
 def prepare_some(
     job: Path, pockets: Sequence[int], *, folder: Path, is_left_out: bool = False
 ) -> Sheet:
@@ -136,10 +178,7 @@ def prepare_some(
     They are those in `pockets`, to be done again, or all others (`is_left_out`). Raise as
     `prepare_bench` does.
     """
-    try:
-        whole = read_sheet(job)
-    except UnreadableSheet as error:
-        raise UnfitDesign(str(error)) from error
+    whole = _read_bench(job)
     known = {part.pocket for part in whole.parts}
     if unknown := sorted(set(pockets) - known):
         raise UnfitDesign(f"nothing lies in pocket {unknown[0]} of this bench")
@@ -150,8 +189,19 @@ def prepare_some(
     ]
     with new_job_folder(folder) as made:
         sheet = _write(tiles, made, whole.title)
-        _save_stacked(sheet, _cut_out(job / PICTURE_NAME, whole, sheet), made / PICTURE_NAME)
+        _save_stacked(sheet, _cut_out(job / PICTURE_NAME, whole, sheet.parts), made / PICTURE_NAME)
     return sheet
+
+
+def _read_bench(job: Path) -> Sheet:
+    """Return the sheet of a bench; raise UnfitDesign."""
+    try:
+        whole = read_sheet(job)
+    except UnreadableSheet as error:
+        raise UnfitDesign(str(error)) from error
+    if not whole.parts:
+        raise UnfitDesign(f"{job} holds one picture, and no bench")
+    return whole
 
 
 def _write(tiles: Sequence[Tile], folder: Path, title: str) -> Sheet:
@@ -167,16 +217,16 @@ def _write(tiles: Sequence[Tile], folder: Path, title: str) -> Sheet:
 _Source = tuple[TilePart, "Path | Image.Image | None"]
 
 
-def _cut_out(picture: Path, whole: Sheet, some: Sheet) -> list[_Source]:
+def _cut_out(picture: Path, whole: Sheet, some: Sequence[TilePart]) -> list[_Source]:
     """Return the pictures of some tiles out of that of all of them."""
     places = {part.pocket: part for part in whole.parts}
     if not picture.is_file():
-        return [(part, None) for part in some.parts]
+        return [(part, None) for part in some]
     with Image.open(picture, formats=_OURS) as opened:
         stack = opened.convert("RGB")
     px_per_row = stack.height / whole.rows
     found: list[_Source] = []
-    for part in some.parts:
+    for part in some:
         was = places[part.pocket]
         top, low = round(was.first_row * px_per_row), round(was.end_row * px_per_row)
         width = max(1, round(was.columns * stack.width / whole.columns))

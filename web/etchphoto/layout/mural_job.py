@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryFile
 from typing import IO, Final
@@ -156,7 +157,7 @@ class MuralJob:
                 bits = dots_of(
                     self._shares(light, (place.rows, place.columns)),
                     self.order,
-                    on_progress=lambda share, done=done: on_progress((done + share) / len(places)),
+                    on_progress=partial(_note_share, on_progress, done, len(places)),
                     seed=place.number,
                 )
                 self._lay_over(bits, top=place.rows.start, left=place.columns.start)
@@ -231,6 +232,11 @@ def search_s(order: PhotoOrder, dots: int) -> float:
 
 def _as_photographed(order: PhotoOrder) -> PhotoOrder:
     return replace(order, tone=None, halftone=LETTERING)
+
+
+def _note_share(on_progress: Callable[[float], None], done: int, tiles: int, share: float) -> None:
+    """Tell how far all tiles have come, of which one has come so far."""
+    on_progress((done + share) / tiles)
 
 
 def _shade_findings(mural: Mural) -> tuple[PhotoFinding, ...]:
