@@ -2,26 +2,40 @@
 
 import re
 from dataclasses import replace
+from io import BytesIO
+from tempfile import TemporaryFile
 
+import cv2
 import numpy as np
 import pytest
+from fontTools.pens.recordingPen import RecordingPen
+from fontTools.ttLib import TTFont
 from PIL import Image
 
 from darkroom.practice import run_on_practice
 from etchphoto.decoder.loading import load_photo
+from etchphoto.dots.eye import sharp_sigma_dots
+from etchphoto.dots.rendering import darkness
 from etchphoto.errors import JobNotWritable, UnfitDesign
 from etchphoto.halftone import HALFTONES
 from etchphoto.job.order import DEFAULT_HALFTONE, PhotoOrder, frame_of
 from etchphoto.job.prepare import shares_to_burn
+from etchphoto.layout.design import PhotoLayer
 from etchphoto.layout.mural import Mural, TileShade, Wall, WallDots, as_weak
 from etchphoto.layout.mural_job import mural_job, prepare_again, prepare_mural
+from etchphoto.lettering.fonts import find_font
+from etchphoto.measured_tone import MeasuredTone
+from etchphoto.tone import BURNT_AS_WANTED
+from etchwire.catalogue.dot import Dot
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import GCODE_NAME, PICTURE_NAME, read_sheet
 from support.samples.designs import MURAL as TEXT
-from support.samples.designs import mural_of_toml
+from support.samples.designs import mural_of_toml, span_mm
 from support.samples.photo_files import encoded, scene
 
 HEAD, RECIPE = PRACTICE_HEADS["practice-20w"], PRACTICE_RECIPES["practice-20w"]
+DOT = Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06)  # invented
+TONE = MeasuredTone(curve=BURNT_AS_WANTED, recipe=RECIPE, halftone="jarvis", dot=DOT)
 
 
 def order(**changes):
@@ -200,6 +214,119 @@ def test_lines_go_on_straight_over_the_joints_within_a_tenth_of_a_millimetre(tmp
         assert {*(columns > 11.5)} == {False, True}  # on both sides of the joint
         assert np.abs(np.polyval(line, columns) - edges).max() < 0.1
         assert line == pytest.approx([slope, at_start / px_per_mm], abs=0.1)
+
+
+@pytest.mark.slow
+def test_a_letter_over_a_joint_has_the_strokes_of_its_font_on_both_tiles(tmp_path):
+    """An H, its bar over the joint, etched on the practice machine and put together.
+
+    Where its stems and its bar begin and end is what the font's `glyf` table says, read by
+    fontTools, within one dot; so the bar goes on behind the joint at the same height.
+    """
+    (tmp_path / "white.png").write_bytes(encoded(np.full((60, 130, 3), 255, np.uint8), "PNG"))
+    job = mural_job(mural_of_toml(LETTER_H), order(halftone="threshold", at_x_mm=20.0, at_y_mm=5.0),
+                    load_photo(tmp_path / "white.png"))  # fmt: skip
+    prepare_mural(job, folder=tmp_path / "wall")
+
+    mm, seen = 0.025, []
+    for place in job.dots.places():
+        gcode = (tmp_path / "wall" / job.folder_name(place) / GCODE_NAME).read_bytes()
+        tile = run_on_practice(gcode, HEAD, "white-tile").tile
+        seen.append(tile.reflectance(mm_per_px=mm, rectangle=(20.0, 5.0, 32.0, 17.0)))
+    left, right = (one < (one.max() + one.min()) / 2 for one in seen)
+
+    text = job.letterings[0]
+    (line,), em_mm, dot_mm = text.lines, text.em_mm, job.dots.spacing_mm
+    x, y = outline_of("H")  # left stem, right stem; foot, bar, top
+    foot = round((line.baseline_mm - 1) / mm)
+    stem_mm = [line.x_mm + edge * em_mm for edge in x]
+    assert span_mm(left[foot], mm) == pytest.approx(stem_mm[:2], abs=dot_mm)
+    assert span_mm(right[foot], mm) == pytest.approx([at - 14 for at in stem_mm[2:]], abs=dot_mm)
+    bar_mm = line.baseline_mm - y[2] * em_mm, line.baseline_mm - y[1] * em_mm
+    for tile, column in ((left, 450), (left, 470), (right, 10), (right, 30)):
+        assert span_mm(tile[:, column], mm) == pytest.approx(bar_mm, abs=dot_mm)
+
+
+LETTER_H = """
+format = "etchwarden-mural"
+version = 1
+name = "H"
+
+[wall]
+columns = 2
+rows = 1
+tile_width_mm = 12
+tile_height_mm = 12
+joint_mm = 2
+
+[[layer]]
+kind = "lettering"
+text = "H"
+font = "Aileron"
+size_mm = 9
+"""
+
+
+def outline_of(letter):
+    """Return where a glyph's straight edges lie across and up, in shares of an em, rising."""
+    font = TTFont(find_font("Aileron").file)
+    glyphs, pen = font.getGlyphSet(), RecordingPen()
+    glyphs[font.getBestCmap()[ord(letter)]].draw(pen)
+    points = [point for _, points in pen.value for point in points]
+    return [
+        [edge / font["head"].unitsPerEm for edge in sorted({point[axis] for point in points})]
+        for axis in (0, 1)
+    ]
+
+
+def test_tiles_whose_dots_are_searched_for_meet_as_one_picture():
+    """Seen from afar, the two columns at a joint of no width are no more wrong than others.
+
+    What is wrong is the darkness of the dots, each tile fired by itself, less the wanted one, as
+    far as an eye at arm's length blends it; error diffusion over both tiles is more wrong there.
+    """
+    job = searched_job()
+    tiles = [bits for _, bits in job.tiles()]
+    wanted = np.concatenate([shares_of(job, place) for place in job.dots.places()], axis=1)
+
+    wrong = seen_wrong(tiles, wanted)
+    crisp = replace(job, order=replace(job.order, halftone="floyd-steinberg"))
+    by_kernel = seen_wrong([bits for _, bits in crisp.tiles()], wanted)
+
+    seam = slice(78, 82)
+    assert wrong[seam].mean() < 1.5 * wrong.mean()
+    assert wrong[seam].mean() < by_kernel.mean()
+
+
+def test_a_tile_that_is_searched_for_alone_has_the_dots_that_it_had_among_others():
+    job = searched_job()
+    among = {place.number: bits for place, bits in job.tiles()}
+
+    ((place, alone),) = job.tiles(only=2)
+
+    assert place.number == 2
+    assert (alone == among[2]).all()
+
+
+def searched_job():
+    """Return the job of a grey ramp over two tiles of 8 × 6 mm that touch."""
+    ramp = np.tile(np.linspace(40, 220, 320, dtype=np.uint8)[None, :, None], (120, 1, 3))
+    wall = Wall(columns=2, rows=1, tile_width_mm=8, tile_height_mm=6, joint_mm=0)
+    mural = Mural(name="ramp", wall=wall, photo=PhotoLayer())
+    photo = load_photo(BytesIO(encoded(ramp, "PNG")), name="ramp.png")
+    return mural_job(mural, order(halftone="test-card", tone=TONE), photo)
+
+
+def shares_of(job, place):
+    with TemporaryFile() as file:
+        return job._shares(job._light(file), (place.rows, place.columns))
+
+
+def seen_wrong(tiles, wanted):
+    """Return by how much each column of dots is seen to be wrong, root mean square."""
+    dark = np.concatenate([darkness(bits, TONE.dot) for bits in tiles], axis=1)
+    off = cv2.GaussianBlur(dark - wanted, (0, 0), sharp_sigma_dots(RECIPE.line_spacing_mm))
+    return np.sqrt((off**2).mean(axis=0))
 
 
 def _edges_near(seen, mm, start_mm, slope):
