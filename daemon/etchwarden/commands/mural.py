@@ -1,5 +1,6 @@
 """`etchwarden mural`: one photo over many tiles becomes a job for each, and a plan to lay them."""
 
+import time
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
@@ -16,6 +17,7 @@ from etchphoto.layout.mural_job import (
     mural_job,
     prepare_again,
     prepare_mural,
+    search_s,
 )
 from etchwarden.shared.daemon_option import Options, with_options
 from etchwarden.shared.job_summary import duration, summary
@@ -112,12 +114,10 @@ def command(**said: Any) -> None:
         job = _job(options)
         say_notes(job.findings)
         if job.is_searched and options.number is None:
-            millions = job.dots.columns * job.dots.rows / 1e6
-            click.echo(
-                f"Searching for {millions:.1f} million dots takes about "
-                f"{duration(job.search_s)} on this computer.",
-                err=True,
-            )
+            dots = job.dots.columns * job.dots.rows
+            lasts = duration(search_s(job.order, dots, time.process_time))
+            words = f"Searching for {dots / 1e6:.1f} million dots takes about {lasts}"
+            click.echo(f"{words} on this computer.", err=True)
         with progress_shown("Preparing") as show_progress:
             if options.number is not None:
                 sheet = prepare_again(

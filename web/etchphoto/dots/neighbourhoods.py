@@ -6,6 +6,7 @@ the share burnt around, so there is a part of the table for each of LEVELS share
 """
 
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -45,10 +46,12 @@ def codes_of(bits: Bits) -> Codes:
     return codes
 
 
+@lru_cache(maxsize=4)
 def darkness_tables(dot: Dot) -> tuple[Table, ...]:
     """Return the mean darkness by LEVEL × level + code, and on an uneven coat how far it goes off.
 
-    Codes that are OUTSIDE have 0. The surroundings of a level are those in an even tint.
+    Codes that are OUTSIDE have 0. The surroundings of a level are those in an even tint. Tables are
+    kept for the tiles of a mural, and not to be written to.
     """
     law = Law(dot)
     kinds = (law.on_average, law.give_or_take) if dot.unevenness else (law.on_average,)
@@ -60,7 +63,9 @@ def _table(exposure: list[Floats], darkness: Callable[[Floats], Floats]) -> Tabl
     table = np.zeros((LEVELS, LEVEL), dtype=np.float32)
     for level, at_level in enumerate(exposure):
         table[level, :CODES] = darkness(at_level).mean(axis=(1, 2))
-    return table.ravel()
+    flat = table.ravel()
+    flat.setflags(write=False)
+    return flat
 
 
 def _exposures(dot: Dot) -> list[Floats]:

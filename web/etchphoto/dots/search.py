@@ -14,7 +14,6 @@ they have fewer edges, which also means fewer switches of the beam.
 """
 
 import math
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
@@ -91,8 +90,15 @@ def search_dots(  # noqa: PLR0913 - one keyword for each thing a caller may choo
     return search.bits
 
 
-def search_s_per_dot(dot: Dot, *, spacing_mm: float, motion: Motion, switch_price: float) -> float:
-    """Return how long this computer searches for a dot, in seconds of processor time.
+def search_s_per_dot(
+    dot: Dot,
+    processor_s: Callable[[], float],
+    *,
+    spacing_mm: float,
+    motion: Motion,
+    switch_price: float,
+) -> float:
+    """Return how long this computer searches for a dot, in seconds by the clock `processor_s`.
 
     It is tried on a small even ramp, without what every search begins with.
     """
@@ -101,7 +107,7 @@ def search_s_per_dot(dot: Dot, *, spacing_mm: float, motion: Motion, switch_pric
     at_s: list[float] = []
     search_dots(
         ramp, dot, spacing_mm=spacing_mm, motion=motion, switch_price=switch_price,
-        on_progress=lambda _: at_s.append(time.process_time()),
+        on_progress=lambda _: at_s.append(processor_s()),
     )  # fmt: skip
     return (at_s[-1] - at_s[0]) / ramp.size
 

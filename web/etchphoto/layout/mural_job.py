@@ -83,11 +83,6 @@ class MuralJob:
         """Whether dots are searched for, tile by tile; else they are made as one picture."""
         return self.order.halftone == FROM_TEST_CARD
 
-    @property
-    def search_s(self) -> float:
-        """How long this computer will search for the dots, in seconds; 0 where they are not."""
-        return search_s(self.order, self.dots.columns * self.dots.rows) if self.is_searched else 0.0
-
     def tiles(
         self,
         on_progress: Callable[[float], None] = lambda _: None,
@@ -212,10 +207,11 @@ class MuralJob:
         return f"tile-{place.number:0{len(str(self.mural.wall.tiles))}d}"
 
 
-def search_s(order: PhotoOrder, dots: int) -> float:
+def search_s(order: PhotoOrder, dots: int, processor_s: Callable[[], float]) -> float:
     """Return how long this computer would search for so many dots, tried on a few of them.
 
-    0 where no tone card told the dot.
+    `processor_s` is a clock of the seconds that this process has had. 0 where no tone card told
+    the dot.
     """
     if order.dot is None:
         return 0.0
@@ -224,6 +220,7 @@ def search_s(order: PhotoOrder, dots: int) -> float:
 
     return dots * search_s_per_dot(
         order.dot,
+        processor_s,
         spacing_mm=order.recipe.line_spacing_mm,
         motion=order.motion,
         switch_price=switch_price(order.head, order.recipe),

@@ -2,6 +2,7 @@
 
 import json
 import shutil
+import time
 from collections.abc import Callable
 from dataclasses import asdict, replace
 from datetime import datetime
@@ -126,7 +127,7 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
         gain = foreseen_gain(dot, order.motion)
         tried = replace(tried, test_card_gain_percent=gain.percent)
         if draft.wall:
-            tried = replace(tried, search_s=search_s(order, dots_of_wall(draft)))
+            tried = replace(tried, search_s=search_s(order, dots_of_wall(draft), time.process_time))
     elif order.tone is None:
         worth, suited = worth_of_card(order.motion), suited_halftone(order.motion)
         tried = replace(tried, without_card=worth, suited=suited)
