@@ -238,6 +238,15 @@ def test_a_phone_sends_one_photo_at_a_time(door):
     assert ALREADY_SENDING in text
 
 
+def test_what_came_while_the_server_was_kept_waiting_is_read_before_it_is_judged(door):
+    client = door.knock()
+    door.let_pass(0)
+    with door.busy(REQUEST_S + 1):
+        client.sendall(door.head("GET", "/pair", cookie=False))
+
+    assert answer_on(client)[0] == 200
+
+
 def test_a_photo_that_stalls_is_waited_for_until_its_deadline(door):
     form, kind = door.multipart(bytes(PHOTO_BYTES))
     client = door.knock(PHONE)

@@ -12,7 +12,7 @@ from waitress import wasyncore
 from etchweb.app import create_app
 from etchweb.auth.codes import form_token, new_token
 from etchweb.auth.roles import Role
-from etchweb.server.server import Server
+from etchweb.server.server import LOOK_ROUND_EVERY_S, Server
 from etchweb.serving import listen_at
 from support.fakes.fake_daemon import FakeDaemon
 
@@ -64,11 +64,22 @@ class Door:
         """Move the clock once every answer is wholly given, and have the server look round."""
         threads = self.server.task_dispatcher  # a phone may hear before a thread is done
         until(lambda: not threads.active_count and not len(threads.queue))
-        self.clock.now_s += seconds
-        for _ in range(2):  # the first round finds what is late, the second closes it
+        before_s = max(seconds - LOOK_ROUND_EVERY_S, 0.0)
+        # One round on its way, one that finds what is late at the end, one that closes it.
+        for step_s in (before_s, seconds - before_s, 0.0):
+            self.clock.now_s += step_s
             looked = threading.Event()
             self.server.trigger.pull_trigger(looked.set)
             assert looked.wait(PATIENCE_S)
+
+    @contextmanager
+    def busy(self, seconds):
+        """Keep the server's loop from its work for so long by the clock."""
+        is_free = threading.Event()
+        self.server.trigger.pull_trigger(lambda: is_free.wait(PATIENCE_S))
+        yield
+        self.clock.now_s += seconds
+        is_free.set()
 
     def kept(self, connections):
         """Return how many silent connections have a place once those that lost theirs are closed.

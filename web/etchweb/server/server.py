@@ -112,11 +112,13 @@ class Server(TcpWSGIServer):  # type: ignore[misc]
 
     def readable(self) -> bool:
         """Close what took too long, and return whether anybody may come in now."""
-        now_s = self.clock()
-        if now_s >= self._looks_round_at_s:
+        now_s, due_s = self.clock(), self._looks_round_at_s
+        if now_s >= due_s:
             self._looks_round_at_s = now_s + LOOK_ROUND_EVERY_S
+            # Judged by when it was due: where this loop was kept waiting since, what came meanwhile
+            # is not read yet.
             for guest in self.guests:
-                if guest.ends_at_s <= now_s:
+                if guest.ends_at_s <= due_s:
                     guest.will_close = True
         return bool(self.accepting) and now_s >= self._accepts_from_s
 
