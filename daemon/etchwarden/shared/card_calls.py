@@ -59,9 +59,8 @@ class CardCalls:
 
     def places_on(self, tile: str) -> list[SparePlace]:
         """Return the places of a spare tile that the latest cards have taken."""
-        filed = self.ask(Cards()).cards
-        places = [SparePlace.from_table(card.place) for card in filed if card.place]
-        return [place for place in places if place.tile == tile]
+        places = (card.place for card in self.ask(Cards()).cards)
+        return [place for place in places if place is not None and place.tile == tile]
 
     def file_card(self, card: Card, sheet: Sheet, place: SparePlace | None = None) -> None:
         """Put a card that was laid out into the logbook."""

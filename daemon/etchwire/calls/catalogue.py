@@ -4,10 +4,10 @@ from typing import Final
 
 from etchwire.calls.call import Call, Question, WholeNumber
 from etchwire.calls.history import MOST_ROWS
-from etchwire.catalogue.heads import Head
+from etchwire.catalogue.heads import Head, SpotFound
 from etchwire.catalogue.jigs import JigRecord
 from etchwire.catalogue.lots import Lot
-from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, Surface
+from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, SparePlace, Surface
 from etchwire.transport.json_text import JsonTable
 from etchwire.wire_value import WireValue
 
@@ -24,7 +24,7 @@ class HeadEntry(WireValue):
     beam_s: float
     lens_wiped_at_utc: str | None
     beam_since_wipe_s: float | None
-    spot_found: JsonTable | None
+    spot_found: SpotFound | None
 
 
 class HeadList(WireValue):
@@ -145,7 +145,7 @@ class CardEntry(WireValue):
     run_id: int | None
     run_ended: str | None
     reading_id: int | None
-    place: JsonTable | None
+    place: SparePlace | None
 
 
 class WholeCard(CardEntry):

@@ -50,6 +50,15 @@ class MeasuredSpot(Plain):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SpotFound(Plain):
+    """When a laser's spot was measured, by which reading, and how sure it is."""
+
+    reading: int
+    at_utc: str
+    give_or_take_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Head(Plain):
     """A laser module on a machine.
 

@@ -8,7 +8,7 @@ from etchproof.choosing.kinds import MOST_CYCLES, TREATMENTS
 from etchweb.catalogue.pairs import Pair
 from etchweb.server.forms import Form, FormUnfit, number
 from etchweb.text.formatting import as_sentence
-from etchwire.catalogue.records import require_name, with_own_figures
+from etchwire.catalogue.records import SparePlace, require_name, with_own_figures
 from etchwire.errors import UnreadableSheet
 from etchwire.transport.json_text import JsonTable
 
@@ -56,11 +56,11 @@ _LARGEST_PLACE_MM: Final = 1000.0
 
 
 def card_order(
-    form: Form, pair: Pair | None, card_number: int, taken: Sequence[JsonTable] = ()
+    form: Form, pair: Pair | None, card_number: int, taken: Sequence[SparePlace] = ()
 ) -> JsonTable:
     """Return what is wanted as etchproof.layout.card_order has it; raise FormUnfit.
 
-    `taken` are the places that cards have taken of any spare tile, as tables.
+    `taken` are the places that cards have taken of any spare tile.
     """
     if pair is None:
         raise FormUnfit("Choose which laser etches it, and on which tile and paint.")
@@ -121,7 +121,7 @@ def _wedge(form: Form) -> JsonTable:
     return wedge
 
 
-def _spare(form: Form, place_mm: Sequence[float], taken: Sequence[JsonTable]) -> JsonTable:
+def _spare(form: Form, place_mm: Sequence[float], taken: Sequence[SparePlace]) -> JsonTable:
     """Return the spare tile that is named, with what is taken of it; its size is remembered."""
     name = form.get("spare", "").strip()
     if not name:
@@ -130,12 +130,12 @@ def _spare(form: Form, place_mm: Sequence[float], taken: Sequence[JsonTable]) ->
         require_name("spare tile", name)
     except UnreadableSheet as unfit:
         raise FormUnfit(as_sentence(str(unfit))) from unfit
-    used = [place for place in taken if place["tile"] == name]
+    used = [place for place in taken if place.tile == name]
     width_mm, height_mm = place_mm
     if used:
-        width_mm, height_mm = used[0]["tile_width_mm"], used[0]["tile_height_mm"]
-    tile = {"name": name, "width_mm": width_mm, "height_mm": height_mm, "used": used}
-    return {"spare": tile}
+        width_mm, height_mm = used[0].tile_width_mm, used[0].tile_height_mm
+    tables = [place.to_table() for place in used]
+    return {"spare": {"name": name, "width_mm": width_mm, "height_mm": height_mm, "used": tables}}
 
 
 def _finer(form: Form) -> JsonTable:

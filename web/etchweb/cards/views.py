@@ -135,7 +135,7 @@ def _loaded(number: int) -> str | BaseResponse:
 
 def _new_page(pairs: list[Pair], typed: Mapping[str, str], answer: str) -> str:
     chosen = pair_of_key(typed.get("pair", ""), pairs) or preselected(app_context().daemon, pairs)
-    tiles = sorted({place["tile"] for place in card_workflow().taken_places()})
+    tiles = sorted({place.tile for place in card_workflow().taken_places()})
     return render_template(
         "cards/new.html",
         tiles=tiles,

@@ -27,7 +27,7 @@ from etchwire.calls.catalogue import (
     WholeReading,
 )
 from etchwire.calls.catalogue import Card as CardQuestion
-from etchwire.catalogue.records import CardRecord, ReadingRecord
+from etchwire.catalogue.records import CardRecord, ReadingRecord, SparePlace
 from etchwire.errors import Refused
 from etchwire.packing import pack, unpack
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, Sheet
@@ -82,7 +82,7 @@ class CardWorkflow:
             self.works.begin(files.folder, "card", key)
             return number
 
-    def taken_places(self) -> list[JsonTable]:
+    def taken_places(self) -> list[SparePlace]:
         """Return the places that cards have taken of spare tiles; raise DaemonAbsent, Refused."""
         return [card.place for card in self.daemon.ask(Cards()).cards if card.place]
 
