@@ -2,6 +2,7 @@
 
 import io
 import json
+from dataclasses import replace
 from xml.etree import ElementTree as ET
 
 import pytest
@@ -9,6 +10,7 @@ from PIL import Image
 
 from etchweb.bench import views as bench
 from etchweb.drafts.forms import NOT_ON_WALLS
+from etchweb.drafts.halftones import Tried, offered
 from etchweb.drafts.proof_views import NO_TILE
 from etchweb.drafts.store import JOB_FOLDER
 from etchwire.sheet import read_sheet
@@ -132,6 +134,28 @@ def test_a_mural_has_lettering_retouching_and_the_white_of_its_weakest_tile(phon
     assert (draft.fade, draft.shades) == (100, ((4, -3.0),))
     (weakest, usual) = (share_burnt(drafts, draft, number) for number in (4, 3))
     assert 0 < weakest < usual  # what its own white is too dark by, the others are burnt for
+
+
+def test_dots_from_the_test_card_are_offered_for_a_mural_with_the_time_that_they_take():
+    tried = Tried(of="", black=0.05, seconds={"jarvis": 100.0, "test-card": 100.0},
+                  part_dots=(1, 1), test_card_gain_percent=40.0, search_s=840.0)  # fmt: skip
+
+    assert "about 14 min, and other pictures wait" in offered(tried)["test-card"].good_for
+    one_tile = offered(replace(tried, search_s=0.0))["test-card"].good_for
+    assert "takes longer to work out" in one_tile
+
+
+def test_a_mural_has_dots_that_take_long_only_where_a_person_chose_them(phone, drafts, sent):
+    phone.press(f"{sent}/tile", form=SIZE)
+    phone.press(f"{sent}/cut", form={"left": "0", "top": "0", "wide": "100"})
+    chosen = LOOK | {"halftone": "test-card"}
+    phone.press(f"{sent}/look", form=chosen)
+
+    phone.press(f"{sent}/tile", form=SIZE | WALL)
+    assert only(drafts).halftone == "jarvis"
+    phone.press(f"{sent}/look", form=chosen)
+    phone.press(f"{sent}/tile", form=SIZE | WALL)
+    assert only(drafts).halftone == "test-card"
 
 
 def share_burnt(drafts, draft, number):

@@ -266,14 +266,15 @@ def _joint_findings(wall: Wall, texts: Sequence[SetText]) -> tuple[PhotoFinding,
             "if it shall stand on whole tiles.",
         )
         for text in texts
-        if _is_over(wall.tile_width_mm + wall.joint_mm, text.ink.left_mm, text.ink.right_mm)
-        or _is_over(wall.tile_height_mm + wall.joint_mm, text.ink.top_mm, text.ink.bottom_mm)
+        if _is_over(wall.tile_width_mm, wall.joint_mm, text.ink.left_mm, text.ink.right_mm)
+        or _is_over(wall.tile_height_mm, wall.joint_mm, text.ink.top_mm, text.ink.bottom_mm)
     )
 
 
-def _is_over(pitch_mm: float, from_mm: float, to_mm: float) -> bool:
-    """Return whether something reaches from one tile to another."""
-    return int(from_mm / pitch_mm) != int(to_mm / pitch_mm)
+def _is_over(tile_mm: float, joint_mm: float, from_mm: float, to_mm: float) -> bool:
+    """Return whether something leaves the tile on which it begins, or begins on none."""
+    tile = int(from_mm / (tile_mm + joint_mm))
+    return to_mm > tile * (tile_mm + joint_mm) + tile_mm
 
 
 def mural_job(
