@@ -251,7 +251,7 @@ def test_a_letter_over_a_joint_has_the_strokes_of_its_font_on_both_tiles(tmp_pat
     ("left_mm", "is_said"), [(1.0, False), (4.5, True), (9.9, True), (11.4, False)]
 )
 def test_lettering_that_a_joint_would_cut_is_told(photo, left_mm, is_said):
-    """Tiles of 10 mm with joints of 1.25 mm: letters 6 mm wide from there on leave theirs or not."""
+    """Tiles of 10 mm with joints of 1.25 mm: 6 mm of letters from there on leave theirs."""
     box = f"{{ left_mm = {left_mm}, top_mm = 1, width_mm = 6, height_mm = 6 }}"
     layer = f'[[layer]]\nkind = "lettering"\ntext = "MMMM"\nfont = "Aileron"\nbox = {box}\n'
 
