@@ -22,6 +22,8 @@ pytestmark = pytest.mark.slow
 
 RECIPES = {"willing": (3370.0, 0.57), "stubborn": (3370.0, 0.90), "tender": (3370.0, 0.57)}
 
+SOLID = 11  # of the tints
+
 
 def tints(halftone):
     for share in (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0):
@@ -106,6 +108,23 @@ def test_a_coat_that_scatters_makes_the_dot_uneven_and_an_even_one_does_not(blur
 
     assert fit_dot(even, 0.1).unevenness < 0.02
     assert fit_dot(uneven, 0.1).unevenness == pytest.approx(np.mean(truth), abs=0.012)
+
+
+def test_where_black_is_reached_a_pale_place_of_the_coat_does_not_speak_for_all_of_it():
+    """There a slope says next to nothing, and a coat at its thinnest shows all the same."""
+    dot = Dot(spread_dots=0.5, threshold=0.18, scale=0.46, steepness=2.7, black=0.15)
+    middle = slice(20, 60), slice(20, 60)
+    random = np.random.default_rng(3)
+    steps = []
+    for number, bits in enumerate(tints("jarvis")):
+        nodes = np.float32(0.12) * random.standard_normal((8, 8)).astype(np.float32)
+        coat = 1 + cv2.resize(nodes, (80, 80))
+        if number == SOLID:
+            coat[20:40, 20:40] = 0.72
+        scattered = 1 - (1 - dot.black) * darkness(bits, dot, coat)
+        steps.append(step(bits, middle, scattered[middle]))
+
+    assert fit_dot(steps, 0.1).unevenness < 0.15
 
 
 @pytest.mark.parametrize(

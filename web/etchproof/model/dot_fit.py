@@ -9,6 +9,7 @@ In fine detail the head runs slower and with less power than the recipe says, an
 less light for it: how much less tells how power counts against time.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final, Self
@@ -59,8 +60,11 @@ _SOLID_DOTS: Final = 40
 _SOLID_MIDDLE: Final = slice(15, 25)
 LEAST_UNEVENNESS: Final = 0.02  # of exposure: less changes no dot
 _NUDGE: Final = 0.05
-_USUAL_UNEVENNESS: Final = 0.04  # and the least scatter of L* that is told: both weigh steps only
-_LEAST_SCATTER: Final = 0.3
+_USUAL_UNEVENNESS: Final = 0.04  # the first guess
+_GUESSES: Final = 6  # each from the one before, towards which they close in by turns
+_FAR: Final = math.sqrt(3)  # places that far off, each with a sixth of the weight, stand for a
+_FAR_SHARE: Final = 1 / 6  # normal distribution (Gauss and Hermite's three points)
+_LEAST_SCATTER: Final = 0.3  # of L*, that is told
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -222,17 +226,22 @@ def _unevenness(steps: Sequence[Step], dot: Dot, spacing_mm: float) -> float:
     """Return by what share the light counts for more or less from place to place.
 
     Within the steps their scatter is shared between their patterns, of which a photo's blur leaves
-    nobody knows how much, and the coat, by how strongly each step hangs on the light. From step to
-    step the coat is held to account for how badly the dot fits.
+    nobody knows how much, and the coat, by how strongly each step hangs on the light over all that
+    the coat makes of it: where black is reached its slope vanishes, and only places that get far
+    less light than the rest are seen to be paler. From step to step the coat is held to account for
+    how badly the dot fits.
     """
     side = max(1, round(UNEVEN_CELL_MM / spacing_mm))
+    own = np.array([_own_scatter(step, dot, side) for step in steps]) ** 2
+    scatter = np.array([step.unevenness for step in steps]) ** 2
+    of_coat = _USUAL_UNEVENNESS
+    for _ in range(_GUESSES):
+        coat = np.array([_coat_scatter_square(step, dot, of_coat) for step in steps])
+        of_coat = min(of_coat * math.sqrt(_times_coat(scatter, own, coat)), MOST_UNEVENNESS)
+        if of_coat < LEAST_UNEVENNESS:
+            break
     slopes = np.array([_slope(step, dot) for step in steps])
-    levels = np.array([step.reflectance for step in steps])
-    steepness = slopes * (lightness(levels + _NUDGE / 2) - lightness(levels - _NUDGE / 2)) / _NUDGE
-    own = np.array([_own_scatter(step, dot, side) for step in steps])
-    scatter = np.array([step.unevenness for step in steps])
-    between = _between_steps(slopes, dot.fit_error**2)
-    return float(np.sqrt(_of_coat(scatter**2, own**2, steepness**2) + between))
+    return math.sqrt(of_coat**2 + _between_steps(slopes, dot.fit_error**2))
 
 
 def _between_steps(slopes: Floats, missed_square: float) -> float:
@@ -240,17 +249,35 @@ def _between_steps(slopes: Floats, missed_square: float) -> float:
     return max(0.0, missed_square - _LEAST_NOISE**2) / max(float(np.mean(slopes**2)), 1e-6)
 
 
-def _of_coat(scatter: Floats, own: Floats, coat: Floats) -> float:
+def _times_coat(scatter: Floats, own: Floats, coat: Floats) -> float:
     """Return how many times `coat`, together with `own` some times, makes the scatter; squares all.
 
     Least squares of what differs by as large a share from step to step, neither below nothing.
     """
-    weights = 1 / (own + _USUAL_UNEVENNESS**2 * coat + _LEAST_SCATTER**2)
+    weights = 1 / (own + coat + _LEAST_SCATTER**2)
     parts = np.stack([own, coat], axis=1) * weights[:, np.newaxis]
-    of_own, of_coat = np.linalg.lstsq(parts, scatter * weights, rcond=None)[0]
-    if of_own < 0:
-        of_coat = (parts[:, 1] @ (scatter * weights)) / max(float(parts[:, 1] @ parts[:, 1]), 1e-9)
-    return max(0.0, float(of_coat))
+    times_own, times_coat = np.linalg.lstsq(parts, scatter * weights, rcond=None)[0]
+    if times_own < 0:
+        times_coat = (parts[:, 1] @ (scatter * weights)) / max(
+            float(parts[:, 1] @ parts[:, 1]), 1e-9
+        )
+    return max(0.0, float(times_coat))
+
+
+def _coat_scatter_square(step: Step, dot: Dot, unevenness: float) -> float:
+    """Return the variance of a step's L* from place to place of a coat that uneven."""
+    off = _FAR * unevenness
+    paler, even, darker = (_shown_lightness(step, dot, 1 + one) for one in (-off, 0.0, off))
+    mean = even + _FAR_SHARE * (paler - even + darker - even)
+    ends = (paler - mean) ** 2 + (darker - mean) ** 2
+    return _FAR_SHARE * ends + (1 - 2 * _FAR_SHARE) * (even - mean) ** 2
+
+
+def _shown_lightness(step: Step, dot: Dot, times: float) -> float:
+    """Return the L* that a step has on the whole where its light counts so many times."""
+    light = step.light(dot) * np.float32(max(times, 0.0))
+    shown = 1 - (1 - dot.black) * float(darkness(step.bits, dot, light)[step.read].mean())
+    return float(lightness(np.array(max(shown, 0.0))))
 
 
 def _own_scatter(step: Step, dot: Dot, side: int) -> float:
