@@ -303,6 +303,22 @@ PARTS = {
 PX_PER_DOT = 3
 
 
+def judged(looks, ideal):
+    """Grain in L*; by how much edges are as steep as the ideal's (1 is as steep), and correlated.
+
+    Grain is what trembles within 0.6 mm, edges what lies between 0.1 and 0.4 mm.
+    """
+    inside = slice(EDGE_DOTS, -EDGE_DOTS)
+    off = (looks - ideal).astype(np.float32)
+    grain = (off - cv2.GaussianBlur(off, (0, 0), 6))[inside, inside].std()
+    edges, meant = (
+        (cv2.GaussianBlur(one, (0, 0), 1) - cv2.GaussianBlur(one, (0, 0), 4))[inside, inside]
+        for one in (looks.astype(np.float32), ideal.astype(np.float32))
+    )
+    steep = (edges * meant).sum() / (meant**2).sum()
+    return grain, steep, np.corrcoef(edges.ravel(), meant.ravel())[0, 1]
+
+
 def test_ideal_kernels_and_search_side_by_side():
     folder = os.environ.get("DOT_SEARCH_PICTURE")
     if folder is None:
@@ -318,6 +334,10 @@ def test_ideal_kernels_and_search_side_by_side():
             shown.append(truth.etched(bits))
         shown.append(truth.etched(searched(wanted, truth, cards)))
         rows.append(np.hstack([one[part_rows, part_columns] for one in shown]))
+        looks = [lightness(seen(one, truth.spacing_mm))[part_rows, part_columns] for one in shown]
+        print(f"\n{photo}, {', '.join(KERNELS)}, search: grain, edges beside the ideal's")
+        print(" ".join("{:.2f} L* {:.2f} ({:.2f});".format(*judged(one, looks[0]))
+                       for one in looks[1:]))  # fmt: skip
     for name, tiles in (
         ("dots", np.vstack(rows)),
         ("seen", np.vstack([seen(row, truth.spacing_mm) for row in rows])),
