@@ -11,11 +11,12 @@ from etchwire.sheet import GCODE_NAME
 from support.harnesses.practice_host import Host
 
 MM_PER_PX = 0.025
+HEARS_EVERY_S = 0.004  # seldom enough to be quick, and no line comes too late for the planner
 
 
 def run_on_practice(gcode, head, surface, **machine):
     """Run a file on a practice machine of this head and return it, at rest."""
-    host = Host(PracticeMachine(head=head, surface=surface, **machine))
+    host = Host(PracticeMachine(head=head, surface=surface, **machine), step_s=HEARS_EVERY_S)
     host.run(*gcode.decode("ascii").splitlines(), within_s=20_000)
     assert not [reply for reply in host.replies if reply != "ok"]
     return host.machine

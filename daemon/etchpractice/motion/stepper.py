@@ -83,6 +83,8 @@ class Stepper:
         self._block: Block | None = None
         self._seen_changes = -1
         self._level = 0
+        self._rated: Segment | None = None  # the segment that `_rate` is of
+        self._rate = 0.0  # steps/s
 
     @property
     def next_end_s(self) -> float:
@@ -210,8 +212,11 @@ class Stepper:
         """The rate of the leading axis in the segment being run."""
         if not self.segments:
             return 0.0
-        (x, y, z), (of_x, of_y, of_z) = self.velocity(), self.planner.steps_per_mm
-        return max(abs(x) * of_x, abs(y) * of_y, abs(z) * of_z)
+        segment = self.segments[0]
+        if segment is not self._rated:  # asked at every line, and segments last for several
+            (x, y, z), (of_x, of_y, of_z) = self.velocity(), self.planner.steps_per_mm
+            self._rated, self._rate = segment, max(abs(x) * of_x, abs(y) * of_y, abs(z) * of_z)
+        return self._rate
 
     def set_level(self, now_s: float, level: int, shown_s: float) -> None:
         """Set the output directly, as the controller does at rest."""

@@ -46,8 +46,9 @@ class Report(dict):
 class Host:
     """Sends lines as the receive buffer allows and keeps everything that comes back."""
 
-    def __init__(self, machine=None, window_bytes=None, **options):
+    def __init__(self, machine=None, window_bytes=None, step_s=STEP_S, **options):
         self.machine = machine or PracticeMachine(**options)
+        self._step_s = step_s
         room = self.machine.controller.engine.firmware.receive_bytes
         self.window_bytes = window_bytes or (127 if room == 128 else room)
         self.replies = []
@@ -56,6 +57,7 @@ class Host:
         self._unread = b""
         self._queue = deque()
         self._in_flight = deque()
+        self._bytes_in_flight = 0
         self.wait(0.1)
         self.greeting = list(self.pushed)
         self.pushed.clear()
@@ -69,7 +71,7 @@ class Host:
                 self.machine.write(b"?")
                 next_report_s += report_every_s
             self._send_what_fits()
-            self.machine.advance(min(STEP_S, end_s + 1e-9 - self.machine.now_s))
+            self.machine.advance(min(self._step_s, end_s + 1e-9 - self.machine.now_s))
             self._hear()
 
     def write(self, data, seconds=0.0):
@@ -112,14 +114,12 @@ class Host:
 
     def _send_what_fits(self):
         data = b""
-        while self._queue and self._free_bytes() >= len(self._queue[0]):
+        while self._queue and self._bytes_in_flight + len(self._queue[0]) <= self.window_bytes:
             self._in_flight.append(len(self._queue[0]))
+            self._bytes_in_flight += self._in_flight[-1]
             data += self._queue.popleft()
         if data:
             self.machine.write(data)
-
-    def _free_bytes(self):
-        return self.window_bytes - sum(self._in_flight)
 
     def _hear(self):
         *lines, self._unread = (self._unread + self.machine.read()).split(b"\r\n")
@@ -127,7 +127,7 @@ class Host:
             if line == "ok" or line.startswith("error:"):
                 self.replies.append(line)
                 if self._in_flight:
-                    self._in_flight.popleft()
+                    self._bytes_in_flight -= self._in_flight.popleft()
             elif line.startswith("<"):
                 self.reports.append(Report.of(line))
             elif line:
