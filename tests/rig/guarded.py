@@ -13,6 +13,7 @@ from rig.bench import STEP_S, Rig
 from support.harnesses.interlock_bench import ANSWERS
 
 LOOKS_EVERY_S = 2 * STEP_S  # about a hundred a second
+INPUTS = {one.value: one for one in Input}
 
 
 class BoardInMemory:
@@ -38,7 +39,7 @@ class BoardInMemory:
         stale = [name for name, how in board.doubts.items() if how == "stale"]
         self._stale_since_s = {name: self._stale_since_s.get(name, now_s) for name in stale}
         return {
-            Input(name): Level(is_closed, self._stale_since_s.get(name, now_s))
+            INPUTS[name]: Level(is_closed, self._stale_since_s.get(name, now_s))
             for name, is_closed in board.inputs().items()
             if board.doubts.get(name) != "missing"
         }

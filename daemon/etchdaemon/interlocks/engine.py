@@ -117,7 +117,7 @@ class InterlockEngine:
             self.sampler.stop_fan(now_s)
         self.sampler.take(
             look,
-            beam=replace(self._beam_contact, is_relay_tested=self.relay.is_tested),
+            beam=self._beam_seen(),
             is_fan_wanted=is_wanted or self.wiring.tried_output is Output.EXTRACTION,
             air=self.latch.air(),
         )
@@ -139,6 +139,11 @@ class InterlockEngine:
             self.cut_beam()
         self._advance_arming(look, verdict.breaches)
         return LookOutcome(self._output_levels(verdict.reaction, now_s), verdict)
+
+    def _beam_seen(self) -> BeamContact:
+        """Return what the loop has to follow: the beam's contact, unless the relay is tested."""
+        contact = self._beam_contact
+        return replace(contact, is_relay_tested=True) if self.relay.is_tested else contact
 
     def judge(self, now_s: WallSeconds) -> Verdict:
         """Latch what is broken at `now_s` and return the worst reaction that is asked for.

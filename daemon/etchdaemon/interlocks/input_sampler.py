@@ -1,7 +1,6 @@
 """From looks at the board to samples of conditions, with the fan and the presence of somebody."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import replace
 
 from etchdaemon.interlocks.clocks import WallSeconds
 from etchdaemon.interlocks.conditions.extraction import Extraction
@@ -30,6 +29,8 @@ class InputSampler:
         self._flame = FlameConfirmation(confirm_s=setup.flame_confirm_s)
         self._setup = setup
         self._rules = rules
+        self._wired_rules = tuple(rule for rule in rules if rule.needs)
+        self._unwired = frozenset(rule.requires for rule in rules if not rule.needs)
         self._has_looked = False
 
     def breaches(self, now_s: WallSeconds) -> tuple[RuleBreach, ...]:
@@ -73,12 +74,10 @@ class InputSampler:
 
     def _sample(self, look: Look, beam: BeamContact) -> None:
         seen = conditions(look, wired=self._setup.inputs, fan=self.fan, beam=beam)
-        wired = [rule for rule in self._rules if rule.needs]
-        unwired = {rule.requires for rule in self._rules if not rule.needs}
-        kept = {name: sample for name, sample in self.samples.items() if name in unwired}
+        kept = {name: sample for name, sample in self.samples.items() if name in self._unwired}
         read = {
             rule.requires: self._next(rule.requires, is_good, _read_at_s(look, rule.needs))
-            for rule in wired
+            for rule in self._wired_rules
             if (is_good := seen[rule.requires]) is not None
         }
         self.samples = kept | read
@@ -92,7 +91,7 @@ class InputSampler:
         self._flame = self._flame.after(
             is_open=not level.is_closed, has_opened=has_opened, now_s=look.now_s
         )
-        confirmed = replace(sample, is_confirmed=self._flame.is_confirmed)
+        confirmed = sample._replace(is_confirmed=self._flame.is_confirmed)
         self.samples = {**self.samples, Condition.NO_FIRE: confirmed}
 
     def _next(self, condition: Condition, is_good: bool, at_s: WallSeconds) -> Sample:
@@ -120,4 +119,5 @@ class InputSampler:
 
 
 def _read_at_s(look: Look, needs: Collection[Input]) -> WallSeconds:
-    return min(look.levels[name].at_s for name in needs if name in look.levels)
+    levels = look.levels
+    return min([levels[name].at_s for name in needs if name in levels])

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import Final, NamedTuple
 
 from etchdaemon.interlocks.clocks import WallSeconds
 
@@ -37,9 +37,8 @@ class Output(StrEnum):
     HEARTBEAT = "heartbeat"
 
 
-@dataclass(frozen=True, slots=True)
-class Level:
-    """The state of a circuit at one instant."""
+class Level(NamedTuple):
+    """The state of a circuit at one instant; a tuple, because each look makes one an input."""
 
     is_closed: bool
     at_s: WallSeconds

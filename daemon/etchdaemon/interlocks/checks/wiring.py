@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.clocks import WallSeconds
@@ -63,9 +63,8 @@ _FOLLOWS: Final = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Contact:
-    """The state of an input, since when, and when it was last read."""
+class Contact(NamedTuple):
+    """The state of an input, since when, and when it was last read; each look makes one."""
 
     is_closed: bool
     since_s: float

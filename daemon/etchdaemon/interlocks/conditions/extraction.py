@@ -89,7 +89,7 @@ class Extraction:
     ) -> "Extraction":
         is_still = is_air_moving is not True
         is_stuck = not is_still and now_s - self.since_s >= SPIN_DOWN_S
-        seen = replace(self, is_stuck=is_stuck)
+        seen = self if is_stuck is self.is_stuck else replace(self, is_stuck=is_stuck)
         return seen._to(FanStep.SPINNING_UP, now_s) if is_wanted and is_still else seen
 
     def _wind_up(self, now_s: WallSeconds, times: ExtractionTimes) -> "Extraction":

@@ -30,8 +30,10 @@ class FlameConfirmation:
 
     def after(self, *, is_open: bool, has_opened: bool, now_s: WallSeconds) -> "FlameConfirmation":
         """Return the state after a look; `has_opened`: at any time since the look before."""
-        before = self if self._counts(now_s) else FlameConfirmation(confirm_s=self.confirm_s)
         is_bad = is_open or has_opened
+        if self._edge_at_s is None and not is_bad:
+            return self  # as at nearly every look: nothing was seen that could be confirmed
+        before = self if self._counts(now_s) else FlameConfirmation(confirm_s=self.confirm_s)
         is_edge = has_opened or (is_bad and not before._was_bad)
         since_s = None if before._edge_at_s is None else now_s - before._edge_at_s
         is_second = is_edge and since_s is not None and since_s > BOUNCE_S

@@ -12,6 +12,10 @@ from etchdaemon.interlocks.limits import CONTACT_S
 LID_CONTACTS = frozenset({Input.LID, Input.LID_SECOND})
 AIR_INPUTS = frozenset({Input.AIR_FLOW, Input.PRESSURE_ABOVE_LOW, Input.PRESSURE_BELOW_HIGH})
 _HAS_AIR = frozenset({FanStep.PURGING, FanStep.PROVEN})
+_STOP = frozenset({Input.STOP_CIRCUIT})
+_FLAME = frozenset({Input.FLAME})
+_TEMPERATURE = frozenset({Input.TEMPERATURE})
+_LOOP = frozenset({Input.LOOP_CLOSED})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +38,7 @@ class BeamContact:
 def is_air_moving(look: Look, wired: frozenset[Input]) -> bool | None:
     """Return whether every air input shows air; None where one of them cannot be read."""
     air = wired & AIR_INPUTS
-    if not air or any(name not in look.levels for name in air):
+    if not air or not air <= look.levels.keys():
         return None
     return all(look.levels[name].is_closed for name in air)
 
@@ -50,9 +54,9 @@ def conditions(
     return {
         Condition.LID_CLOSED: _all_closed(look, wired & LID_CONTACTS),
         Condition.LID_CONTACTS_AGREE: _agree(look, LID_CONTACTS),
-        Condition.STOP_RELEASED: _all_closed(look, {Input.STOP_CIRCUIT}),
-        Condition.NO_FIRE: _all_closed(look, {Input.FLAME}),
-        Condition.COOL_ENOUGH: _all_closed(look, {Input.TEMPERATURE}),
+        Condition.STOP_RELEASED: _all_closed(look, _STOP),
+        Condition.NO_FIRE: _all_closed(look, _FLAME),
+        Condition.COOL_ENOUGH: _all_closed(look, _TEMPERATURE),
         Condition.BUTTON_RELEASED: _is_released(look),
         Condition.LOOP_OPEN_WHEN_OFF: _loop_open_when_off(look, beam),
         Condition.LOOP_CLOSED_WHEN_ON: _loop_closed_when_on(look, beam),
@@ -61,8 +65,8 @@ def conditions(
     }
 
 
-def _all_closed(look: Look, names: frozenset[Input] | set[Input]) -> bool | None:
-    if any(name not in look.levels for name in names):
+def _all_closed(look: Look, names: frozenset[Input]) -> bool | None:
+    if not names <= look.levels.keys():
         return None
     return all(look.levels[name].is_closed and name not in look.opened for name in names)
 
@@ -73,7 +77,7 @@ def _is_released(look: Look) -> bool | None:
 
 
 def _agree(look: Look, names: frozenset[Input]) -> bool | None:
-    if any(name not in look.levels for name in names):
+    if not names <= look.levels.keys():
         return None
     return len({look.levels[name].is_closed for name in names}) == 1
 
@@ -95,7 +99,7 @@ def _loop_open_when_off(look: Look, beam: BeamContact) -> bool | None:
 
 
 def _loop_closed_when_on(look: Look, beam: BeamContact) -> bool | None:
-    is_closed = _all_closed(look, {Input.LOOP_CLOSED})
+    is_closed = _all_closed(look, _LOOP)
     if is_closed is None:
         return None
     may_be_open = not beam.is_on or beam.is_relay_tested or not beam.has_moved(look.now_s)

@@ -57,6 +57,8 @@ class Presence:
             down = _going_on(None if has_bounced else self._down, now_s) if was_up else None
             return replace(self, was_up=was_up, _down=down)
         press = self._down
+        if press is None and self.was_up:
+            return self  # as at nearly every look
         is_press = press is not None and SHORTEST_PRESS_S <= press.lasted_s <= LONGEST_PRESS_S
         return replace(self, at_s=now_s if is_press else self.at_s, was_up=True, _down=None)
 
@@ -68,7 +70,7 @@ class Presence:
             return replace(self, was_lid_open=was_open, _open=opened)
         if is_shut and self.was_lid_open:
             return replace(self, at_s=now_s, was_lid_open=False, _open=None)
-        return replace(self, _open=None)
+        return self if self._open is None else replace(self, _open=None)
 
     def used(self) -> "Presence":
         """Return nobody present: each press or lid counts once."""

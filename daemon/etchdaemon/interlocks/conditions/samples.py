@@ -1,7 +1,7 @@
 """A condition as last read, and since when it is so."""
 
-from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 
 class Condition(StrEnum):
@@ -23,9 +23,8 @@ class Condition(StrEnum):
     ATTENDED = "somebody answers"
 
 
-@dataclass(frozen=True, slots=True)
-class Sample:
-    """One condition at the time it was last read.
+class Sample(NamedTuple):
+    """One condition at the time it was last read; a tuple, because each look makes a dozen.
 
     `bad_since_s` is the start of the present bad spell. A spell is over only when the condition
     has been good without a break for the stable time: a contact that chatters stays bad.

@@ -78,8 +78,8 @@ def rule_breaches(
     An unread condition is unsafe at once: the trip delay is only for what was seen to be bad.
     When nobody looks, every reading is old; that is one cause and one breach, the guard's.
     """
-    judged = (_breach(rule, samples.get(rule.requires), now_s) for rule in rules)
-    breaches = tuple(breach for breach in judged if breach is not None)
+    judged = [_breach(rule, samples.get(rule.requires), now_s) for rule in rules]
+    breaches = tuple([breach for breach in judged if breach is not None])
     if not any(
         breach.rule.requires is Condition.GUARD_ALIVE and _is_old(breach) for breach in breaches
     ):
