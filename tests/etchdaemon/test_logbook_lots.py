@@ -12,7 +12,7 @@ from support.harnesses.logbooks import (
     logbook_on,
     start_run,
 )
-from support.samples.sheets import sheet_of
+from support.samples.sheets import part_of, sheet_of
 
 JOB = "ab" * 32
 DRY_UTC = "2026-11-25T19:59:00+00:00"  # 12 h and a minute before OPENED_UTC
@@ -159,3 +159,99 @@ def test_what_cannot_be_assigned_is_refused(logbook, said, words):
 def test_a_lot_of_an_unknown_surface_is_refused(logbook):
     with pytest.raises(CommandRefused, match="knows no surface 'slate'"):
         logbook.note("save_lot", lot=lot(surface="slate"))
+
+
+PARTS = (part_of(1, 0), part_of(2, 10))
+OF_TWO_LOTS = [{"pocket": 1, "lot": "lot 7"}, {"pocket": 2, "lot": "lot 8"}]
+
+
+@pytest.fixture
+def two_lots(logbook):
+    for name in ("lot 7", "lot 8"):
+        logbook.note("save_lot", lot=lot(name))
+    return logbook
+
+
+def etch_tiles(logbook):
+    run = start_run(logbook, gcode_sha256=JOB, parts=PARTS)
+    logbook.end_run(run, **END)
+    return run
+
+
+def lots_of_tiles(logbook, run):
+    return {tile["pocket"]: tile["lot"] for tile in logbook.ask("run", id=run)["tiles"]}
+
+
+def test_each_tile_of_one_run_names_its_own_lot_and_counts_for_it(two_lots):
+    two_lots.note("assign_tile", gcode_sha256=JOB, tiles=OF_TWO_LOTS)
+
+    run = etch_tiles(two_lots)
+
+    assert lots_of_tiles(two_lots, run) == {1: "lot 7", 2: "lot 8"}
+    assert two_lots.ask("run", id=run)["lot"] is None
+    assert {name: one["runs"] for name, one in lots_by_name(two_lots).items()} == {
+        "lot 7": 1, "lot 8": 1,
+    }  # fmt: skip
+
+
+def test_a_tile_of_which_nobody_said_more_is_of_the_job_s_lot(two_lots):
+    tiles = [{"pocket": 2, "lot": "lot 8"}]
+    two_lots.note("assign_tile", gcode_sha256=JOB, lot="lot 7", tiles=tiles)
+
+    assert lots_of_tiles(two_lots, etch_tiles(two_lots)) == {1: "lot 7", 2: "lot 8"}
+
+
+def test_the_rest_of_a_run_of_several_is_of_the_same_lots(two_lots):
+    two_lots.note("assign_tile", gcode_sha256=JOB, tiles=OF_TWO_LOTS)
+    first = etch_tiles(two_lots)
+
+    rest = two_lots.start_run(
+        sheet_json=sheet_of(gcode_sha256="cd" * 32, parts=PARTS).to_json(),
+        started_at_utc=STARTED_UTC, notes={}, continues_run=first,
+    )  # fmt: skip
+
+    assert lots_of_tiles(two_lots, rest) == {1: "lot 7", 2: "lot 8"}
+
+
+def test_tiles_are_told_their_lots_afterwards_and_no_later_run_with_them(two_lots):
+    run = etch_tiles(two_lots)
+
+    two_lots.note("assign_tile", run=run, tiles=OF_TWO_LOTS)
+
+    assert lots_of_tiles(two_lots, run) == {1: "lot 7", 2: "lot 8"}
+    assert lots_of_tiles(two_lots, etch_tiles(two_lots)) == {1: None, 2: None}
+
+
+def test_one_wet_tile_among_dry_ones_is_refused_with_its_lot(two_lots):
+    two_lots.note("save_lot", lot=lot("lot 9", painted_at_utc=WET_UTC))
+    tiles = [*OF_TWO_LOTS, {"pocket": 3, "lot": "lot 9"}]
+
+    with pytest.raises(CommandRefused, match="lot 9 is not dry before"):
+        two_lots.note("assign_tile", gcode_sha256=JOB, tiles=tiles)
+
+
+def test_tiles_of_one_mural_come_from_one_lot_side_by_side_and_one_after_the_other(two_lots):
+    """A wall that nobody ordered: the page's name of it holds its tiles together."""
+    side_by_side = [tile | {"mural": "wall"} for tile in OF_TWO_LOTS]
+    with pytest.raises(CommandRefused, match="from one lot, not from lot 7 and lot 8"):
+        two_lots.note("assign_tile", gcode_sha256=JOB, tiles=side_by_side)
+    two_lots.note("assign_tile", gcode_sha256=JOB, lot="lot 7", mural="wall")
+    two_lots.end_run(start_run(two_lots, gcode_sha256=JOB), **END)
+
+    alone = {"lot": "lot 8", "mural": "wall"}
+    for said in (alone, {"tiles": [OF_TWO_LOTS[0], {"pocket": 2, **alone}]}):
+        with pytest.raises(CommandRefused, match="from one lot, not from lot 7 and lot 8"):
+            two_lots.note("assign_tile", gcode_sha256=JOB, **said)
+
+    for said in (alone | {"mural": "another wall"}, alone | {"lot": "lot 7"}, {"lot": "lot 8"}):
+        two_lots.note("assign_tile", gcode_sha256=JOB, **said)
+
+
+def test_a_mural_that_was_laid_into_a_jig_holds_its_later_tiles_to_its_lot(two_lots):
+    laid = [{"pocket": 1, "lot": "lot 7", "mural": "wall"}, OF_TWO_LOTS[1]]
+    two_lots.note("assign_tile", gcode_sha256=JOB, tiles=laid)
+    etch_tiles(two_lots)
+
+    two_lots.note("assign_tile", gcode_sha256=JOB, lot="lot 7", mural="wall")
+    with pytest.raises(CommandRefused, match="from one lot, not from lot 7 and lot 8"):
+        two_lots.note("assign_tile", gcode_sha256=JOB, lot="lot 8", mural="wall")

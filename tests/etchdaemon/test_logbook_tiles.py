@@ -132,3 +132,36 @@ def test_tiles_of_an_order_s_item_count_each_by_its_own_end_and_verdict(logbook)
     logbook.note("forget_order", id=1)
     assert {tile["title"] for tile in logbook.ask("run", id=rest)["tiles"]} == {"deleted"}
     assert logbook.ask("run", id=run)["verdicts"][0]["photo"] == ""
+
+
+def found(logbook, **sought):
+    return [one["id"] for one in logbook.ask("runs", **sought)["runs"]]
+
+
+def test_the_list_says_what_was_said_last_of_each_tile_and_a_search_finds_it(logbook):
+    alone = start_run(logbook)
+    logbook.end_run(alone, **END)
+    logbook.note("save_verdict", run=alone, verdict="good")
+    run = start_run(logbook, parts=PARTS)
+    logbook.end_run(run, **END | {"etched_rows": 20})
+    for pocket, verdict in ((7, "pale"), (7, "good"), (3, "banded")):
+        logbook.note("save_verdict", run=run, pocket=pocket, verdict=verdict)
+
+    listed = logbook.ask("runs")["runs"][0]
+
+    assert (listed["verdict"], listed["tile_verdicts"]) == (None, {"7": "good", "3": "banded"})
+    assert found(logbook, verdict="good") == [run, alone]
+    assert found(logbook, verdict="banded") == [run]
+    assert found(logbook, verdict="pale") == []  # it was said otherwise since
+    assert found(logbook, text="tile 3") == [run]
+
+
+def test_a_run_of_several_waits_for_verdicts_until_each_tile_that_was_begun_has_one(logbook):
+    run = start_run(logbook, parts=PARTS)
+    logbook.end_run(run, **END | {"ended": "stopped", "etched_rows": 12})
+    seen = [found(logbook, verdict="unrated")]
+    for pocket in (7, 3):  # nothing was etched in pocket 2
+        logbook.note("save_verdict", run=run, pocket=pocket, verdict="good")
+        seen.append(found(logbook, verdict="unrated"))
+
+    assert seen == [[run], [run], []]

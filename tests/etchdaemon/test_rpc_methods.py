@@ -13,6 +13,7 @@ from etchwire.calls.call import (
     WholeNumber,
     file_names,
 )
+from etchwire.calls.catalogue import AssignedTile
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.catalogue.heads import Head
 from etchwire.catalogue.jigs import JigRecord
@@ -41,6 +42,7 @@ FIT = {
     JsonTable: {"dry": True},
     tuple[str, ...]: ["lid closed"],
     tuple[WholeNumber, ...]: [7],
+    tuple[AssignedTile, ...]: [{"pocket": 7, "lot": "lot 7"}],
     Head: PRACTICE_HEADS["practice-20w"].to_table(),
     Surface: {"name": "slate"},
     RecipeRecord: RECIPE,
@@ -51,6 +53,7 @@ FIT = {
     ShopFigures: {"tile": 1.5},
     JigRecord: JIG_TABLE,
 }
+LISTS = (tuple[str, ...], tuple[WholeNumber, ...], tuple[AssignedTile, ...])
 NUMBERS = (WholeNumber, WholeNumber | None)
 TABLES = (
     JsonTable, Head, Surface, RecipeRecord, CardRecord, ReadingRecord, Lot, OrderRecord,
@@ -132,11 +135,14 @@ def test_a_parameter_that_is_no_duration_is_refused(kind, duration, value):
         fitting(kind, full(kind) | {duration.name: value})
 
 
-@pytest.mark.parametrize(("kind", "word"), those_of(str, bool, tuple[str, ...]), ids=named)
+@pytest.mark.parametrize(("kind", "word"), those_of(str, bool, *LISTS), ids=named)
 @pytest.mark.parametrize("value", UNFIT, ids=repr)
 def test_a_parameter_of_another_kind_than_its_own_is_refused(kind, word, value):
-    if type(value) is word.kind or (word.kind == tuple[str, ...] and value == []):
+    if type(value) is word.kind or (word.kind in LISTS and value == []):
         assert fitting(kind, full(kind) | {word.name: value})[word.name] in (value, ())
+        return
+    if word.kind == tuple[WholeNumber, ...] and value == [7]:
+        assert fitting(kind, full(kind) | {word.name: value})[word.name] == (7,)
         return
 
     with pytest.raises(UnfitParameters, match=f"'{word.name}' must be"):

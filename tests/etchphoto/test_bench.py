@@ -153,6 +153,23 @@ def test_a_matching_set_takes_one_lot_and_other_tiles_any(job, tmp_path):
         plan_of(*laid, is_set=True).tiles()
 
 
+def test_tiles_of_one_mural_take_one_lot_whatever_else_lies_beside_them(job):
+    made = job("ida")
+
+    def tiles(*said):
+        laid = (
+            Laid(pocket=pocket, job=made, lot=lot, set_name=name)
+            for pocket, (lot, name) in enumerate(said, 1)
+        )
+        return plan_of(*laid).tiles()
+
+    for unrelated in ("", "another wall"):
+        assert len(tiles(("lot 7", "wall"), ("lot 8", unrelated))) == 2
+    assert len(tiles(("lot 7", "wall"), ("lot 7", "wall"))) == 2
+    with pytest.raises(UnfitDesign, match="one lot, not from lot 7 and lot 8"):
+        tiles(("lot 7", "wall"), ("lot 8", "wall"))
+
+
 def test_a_jig_beyond_the_bed_an_empty_one_and_jobs_that_are_gone_are_refused(job, tmp_path):
     short = job("short", head=replace(HEAD, travel_x_mm=20.0))
     with pytest.raises(UnfitDesign, match="moves only 20 × 300 mm"):

@@ -8,7 +8,10 @@ from click.testing import CliRunner
 from darkroom.camera import Shot, photograph
 from darkroom.two_tiles import two_tiles
 from etchwarden.commands.lot import command
+from etchwire.sheet import read_sheet
 from support.harnesses.catalogue_bench import Shop
+from support.harnesses.logbooks import STARTED_UTC
+from support.samples.sheets import part_of, sheet_of
 
 SURFACE = "'white tile'"
 
@@ -52,9 +55,29 @@ def test_an_etch_is_told_its_lot_and_a_job_its_next(shop):
     assert [shop.logbook.ask("run", id=one)["lot"] for one in (run, again)] == ["lot 7", "lot 7"]
 
 
+def test_tiles_of_a_jig_are_told_a_lot_of_their_own(shop):
+    shop.done("card power -o {here}/first --steps 4 4")
+    for name in ("lot 7", "lot 8"):
+        shop.done(f"lot add '{name}' --surface {SURFACE} --painted 2026-11-20T17:00")
+
+    said = shop.done("lot assign 'lot 7' --job {here}/first --pocket '3=lot 8'")
+    run = shop.logbook.start_run(
+        sheet_json=sheet_of(
+            gcode_sha256=read_sheet(shop.folder / "first").gcode_sha256,
+            parts=(part_of(1, 0), part_of(3, 10)),
+        ).to_json(),
+        started_at_utc=STARTED_UTC, notes={},
+    )  # fmt: skip
+
+    assert "lot 7, but pocket 3=lot 8." in said
+    tiles = shop.logbook.ask("run", id=run)["tiles"]
+    assert {tile["pocket"]: tile["lot"] for tile in tiles} == {1: "lot 7", 3: "lot 8"}
+
+
 @pytest.mark.parametrize(
     ("words", "answer"),
     [
+        ("lot assign 'lot 9' --run 1 --pocket three", "says no pocket"),
         ("lot add 'lot 9'", "Say --surface"),
         (f"lot add 'lot 9' --surface {SURFACE} --painted yesterday", "is no time"),
         (f"lot add 'lot 9' --surface {SURFACE} --coats 99", "The number of coats must be"),

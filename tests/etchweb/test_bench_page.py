@@ -13,15 +13,16 @@ from etchphoto.expected import save_expected
 from etchphoto.job.order import PhotoOrder
 from etchphoto.job.prepare import write_dots
 from etchphoto.layout.jig import Jig
-from etchweb.bench import views
+from etchweb.bench import again, views
 from etchweb.bench.next_jig import Waiting, fitting
 from etchweb.bench.ready import ready_pictures
 from etchweb.drafts.store import FOUND_NAME, JOB_FOLDER, JobFinding, MadeJob
+from etchweb.storage.made_from import made_from
 from etchwire.catalogue.jigs import JigRecord
 from etchwire.sheet import PICTURE_NAME
 from support.fakes.catalogue_answers import HEAD, RECIPE
 from support.fakes.fake_catalogue import ORDER, ORDER_LINE
-from support.fakes.fake_daemon import STAYS
+from support.fakes.fake_daemon import ETCH, JOB, STAYS
 from support.samples.sheets import JIG_TABLE
 
 PATIENCE_S = 60
@@ -150,7 +151,7 @@ def test_what_is_laid_is_loaded_as_one_job_of_the_lot_s_tiles(
     assert "The picture of pocket 1, 70.0 × 10.0 mm, reaches beyond its tile" in text_of(refused)
     thick = phone.press("bench", form={"jig": "Signs", "pocket-1": ida, "thickness_mm": "9"})
     assert "is 9 mm thick, and Signs is for 8 mm" in text_of(thick)
-    assert len(list((tmp_path / "bench").iterdir())) == 1
+    assert list((tmp_path / "bench").iterdir()) == []  # what came to nothing leaves nothing
     # How deep the laser's focus is, its newest focus card says where the jig says nothing.
     (jig,) = daemon.answers["jigs"]["jigs"]
     daemon.answers["jigs"] = {"jigs": [jig | {"jig": jig["jig"] | {"focus_depth_mm": 0.0}}]}
@@ -246,3 +247,165 @@ def test_a_picture_of_an_order_waits_for_the_customer_s_yes(phone, daemon, ready
     assert answer.status_code == 422
     assert "The customer has not said yes to “Ida” as it is now" in text_of(answer)
     assert "load" not in daemon.said
+
+
+LAID_UTC = "2026-11-23T08:00:00+00:00"
+
+
+def lot_entry(daemon, name, **facts):
+    """Return a dry painting lot as the logbook tells of it."""
+    (_, dry) = daemon.answers["lots"]["lots"]
+    return dry | {"name": name, "lot": dry["lot"] | {"name": name} | facts}
+
+
+@pytest.fixture
+def two_lots(daemon):
+    """Two dry lots, of which the first was in use when the recipe was found; a third is wet."""
+    (wet, _) = daemon.answers["lots"]["lots"]
+    dry = [lot_entry(daemon, name, painted_at_utc=LAID_UTC) for name in ("lot 7", "lot 9")]
+    daemon.answers["lots"] = {"lots": [wet, *dry]}
+    (recipe, *_) = daemon.answers["recipes"](head=HEAD.name)["recipes"]
+    found_on = recipe["found_on"] | {"lot": "lot 7"}
+    daemon.answers["recipes"] = {"recipes": [recipe | {"found_on": found_on}]}
+
+
+@pytest.mark.usefixtures("two_lots")
+def test_each_pocket_may_be_of_a_dry_lot_of_its_own_and_a_new_lot_is_said_of_its_pocket(
+    phone, ready
+):
+    ida, zoe = ready("Ida"), ready("Zoe")
+    address = f"/bench?jig=Signs&pocket-1={ida}&pocket-3={zoe}"
+
+    page = phone.look(f"{address}&lot=lot+7&lot-3=lot+9")
+
+    assert "Pocket 3: no check strip of lot lot 9 was read yet." in text_of(page)
+    assert "Pocket 1: no check strip" not in text_of(page)
+    assert 'name="lot-1"' in page.text
+    assert '<option value="lot 9" selected>lot 9, no check strip yet</option>' in page.text
+    assert "wet" not in page.text
+    assert "no check strip of" not in text_of(phone.look(f"{address}&lot=lot+7"))
+
+
+@pytest.fixture
+def patience(monkeypatch):
+    monkeypatch.setattr(views, "WAIT_S", PATIENCE_S)
+
+
+def lay(phone, **laid):
+    form = {"jig": "Signs"} | {name.replace("_", "-"): one for name, one in laid.items()}
+    answer = phone.press("bench", form=form)
+    assert (answer.status_code, answer.location) == (303, "/"), text_of(answer)
+
+
+def plan_of(answer):
+    """Return the plan to which an answer leads, by its fields."""
+    asked = parse_qs(answer.location.partition("?")[2])
+    return {name: value for name, (value,) in asked.items()}
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("two_lots", "patience")
+def test_the_logbook_hears_of_which_lot_each_tile_of_the_run_is(phone, daemon, ready):
+    lay(phone, pocket_1=ready("Ida"), pocket_3=ready("Zoe"), lot="lot 7", lot_3="lot 9")
+
+    said = daemon.said["assign_tile"]
+    lots = {one["pocket"]: one["lot"] for one in said["tiles"]}
+
+    assert (said["lot"], lots) == ("lot 7", {1: "", 3: "lot 9"})
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("patience")
+def test_a_bench_run_of_no_order_is_laid_again_whole_or_one_tile_of_it_alone(
+    phone, daemon, ready, drafts, tmp_path
+):
+    """As it was etched: a picture that was changed since comes back as it was."""
+    ida, zoe = ready("Ida"), ready("Zoe")
+    lay(phone, pocket_1=ida, pocket_2=zoe, pocket_3=ida)
+    sha256 = daemon.said["load"]["sheet"].gcode_sha256
+    tile = {
+        "first_row": 0, "rows": 100, "etched_rows": 100, "item_id": None, "ended": "complete",
+        "elapsed_s": 9.0, "feed_run_mm_per_min": None, "power_run_ratio": None, "verdict": None,
+        "lot": "lot 7",
+    }  # fmt: skip
+    tiles = [tile | {"pocket": pocket, "title": f"tile {pocket}"} for pocket in (1, 2, 3)]
+    daemon.answers["run"] = lambda **_: ETCH | {"gcode_sha256": sha256, "tiles": tiles}
+
+    offered = text_of(phone.look("/logbook/7"))
+    alone = plan_of(phone.press("bench/again/7", form={"pocket": "2"}))
+    whole = plan_of(phone.press("bench/again/7"))
+    drafts.keep(replace(drafts.find(zoe), contrast=30))
+    anew = plan_of(phone.press("bench/again/7", form={"pocket": "2"}))
+    drafts.forget(ida)
+    from_what_is_kept = plan_of(phone.press("bench/again/7"))
+
+    assert "The same again, on new tiles" in offered
+    assert "Pocket 2 again: tile 2" in offered
+    assert "Painting lot lot 7." in offered
+    assert alone == {"jig": "Signs", "pocket-2": zoe}
+    assert whole == {"jig": "Signs", "pocket-1": ida, "pocket-2": zoe, "pocket-3": ida}
+    assert drafts.find(anew["pocket-2"]).contrast == 0
+    assert from_what_is_kept["pocket-1"] == from_what_is_kept["pocket-3"] != ida
+    assert drafts.find(from_what_is_kept["pocket-1"]).title == "Ida"
+    kept = made_from(tmp_path, sha256)
+    assert sorted(one.name for one in kept.iterdir()) == sorted([ida, zoe, "laid.json"])
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("patience")
+def test_before_its_start_a_loaded_bench_is_laid_otherwise(phone, daemon, ready):
+    ida, zoe = ready("Ida"), ready("Zoe")
+    lay(phone, pocket_1=ida, pocket_3=zoe)
+    sha256 = daemon.said["load"]["sheet"].gcode_sha256
+    daemon.tell("loaded", job=JOB | {"sha256": sha256, "pockets": [1, 3]})
+
+    page = phone.look("/").text
+    plan = phone.look("/bench/loaded")
+    shown = phone.look(phone.look(plan.location).location)
+
+    assert 'href="/bench/loaded"' in page
+    assert "every other pocket is left out" in page
+    assert plan_of(plan) == {"jig": "Signs", "pocket-1": ida, "pocket-3": zoe}
+    assert "Nothing lies in pocket 2" in text_of(shown)
+
+
+def test_what_is_kept_no_more_cannot_be_laid_again_and_is_not_offered(phone, daemon):
+    daemon.answers["run"] = lambda **_: ETCH | {"tiles": []}
+
+    answer = phone.press("bench/again/7")
+
+    assert (answer.status_code, again.NOT_KEPT in text_of(answer)) == (404, True)
+    assert phone.look("/bench/loaded").location == "/bench"
+    assert "/bench/again" not in phone.look("/logbook/7").text
+
+
+def test_an_order_s_picture_is_not_kept_a_second_time_with_its_bench(app, ready, drafts, tmp_path):
+    """Its customer may have it deleted, and then it is gone with the order's own."""
+    ida, zoe = (drafts.find(ready(name)) for name in ("Ida", "Zoe"))
+    laid = tmp_path / "laid.json"
+    laid.write_text("{}")
+
+    with app.test_request_context("/"):
+        again.keep_laid("ab" * 32, laid, [ida, replace(zoe, order=3, item=1)])
+
+    kept = made_from(tmp_path, "ab" * 32)
+    assert sorted(one.name for one in kept.iterdir()) == sorted([ida.id, "laid.json"])
+
+
+def test_a_plan_that_was_cut_off_while_it_was_prepared_is_said_and_shown_again(
+    phone, ready, tmp_path
+):
+    """As a power cut leaves it: what was sent is written down, and there is no job."""
+    ida = ready("Ida")
+    folder = tmp_path / "bench" / "0123456789abcdef"
+    folder.mkdir(parents=True)
+    sent = {"jig": "Signs", "pocket-2": ida, "lot": "lot 7"}
+    (folder / "plan.json").write_text(json.dumps({"name": "Signs", "form": sent}))
+
+    page = phone.look("/bench")
+
+    assert "Nothing of it is loaded." in text_of(page)
+    address = html.unescape(re.search(r'href="(/bench/make[^"]*)"', page.text)[1])
+    assert plan_of(phone.look(address)) == sent
+    (folder / "plan.json").write_text('{"name": "Sig')
+    assert "Nothing of it is loaded." not in text_of(phone.look("/bench"))

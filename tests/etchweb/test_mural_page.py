@@ -74,6 +74,8 @@ def test_a_photo_is_laid_over_tiles_with_joints_and_each_tile_is_loaded_alone(
         assert phone.press(f"{sent}/bench", form={"tile": number}).location == "/"
         sheet = daemon.said["load"]["sheet"]
         assert (sheet.title, sheet.columns, sheet.rows) == ("Harbour, tile 3 of 4", 100, 80)
+        # By this name the logbook holds all tiles of the wall to one painting lot.
+        assert daemon.said["assign_tile"]["mural"] == folder.name
         assert sheet == read_sheet(folder / JOB_FOLDER / "tile-3")
         assert (tmp_path / "pictures" / f"{sheet.gcode_sha256}-small.jpg").exists()
     again = drafts.begin_from(tmp_path / "made-from" / sheet.gcode_sha256)
@@ -85,6 +87,8 @@ def test_a_photo_is_laid_over_tiles_with_joints_and_each_tile_is_loaded_alone(
     assert f"/new/{key}/seen-2.jpg" in page.text
     laid = {"jig": "Signs", "pocket-1": f"{key}.1", "pocket-2": f"{key}.2"}
     assert phone.press("bench", form=laid).location == "/"
+    murals = {one["pocket"]: one["mural"] for one in daemon.said["assign_tile"]["tiles"]}
+    assert murals == {1: key, 2: key}
     titles = [part.title for part in daemon.said["load"]["sheet"].parts]
     assert titles == ["Harbour, tile 1 of 4", "Harbour, tile 2 of 4"]
     # One tile alone again: nothing of the mural is in its way.

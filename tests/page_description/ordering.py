@@ -33,7 +33,7 @@ def _of_order(name: str, says: str, **asks: Any) -> Entry:
 
 _BENCH: Final[dict[str, Any]] = {
     "jig": {"enum": ["Signs", "none", ""]}, "pocket-1": TEXT, "pocket-3": TEXT,
-    "thickness_mm": _FIGURE, "lot": TEXT, "has_read": _YES,
+    "thickness_mm": _FIGURE, "lot": TEXT, "lot-1": TEXT, "lot-3": TEXT, "has_read": _YES,
 }  # fmt: skip
 
 _JIG: Final[dict[str, Any]] = {
@@ -56,6 +56,19 @@ ORDERING: Final = (
     Entry(
         method="GET", path="/bench/next", says="Lay what orders wait for into a jig.",
         role="operate", asks={"jig": _BENCH["jig"]}, answers=(303, 404, 503),
+    ),
+    Entry(
+        method="GET", path="/bench/make", says="Make what a plan needs, then show it.",
+        role="operate", asks=_BENCH, answers=(200, 303, 422, 503, 507),
+    ),
+    Entry(
+        method="GET", path="/bench/loaded", says="The plan of the job that is loaded.",
+        role="operate", answers=(303, 503),
+    ),
+    Entry(
+        method="POST", path="/bench/again/{number}", says="Lay the tiles of an etch again.",
+        role="operate", where={"number": _NUMBER}, asks={"pocket": TEXT},
+        answers=(303, 404, 503, 507),
     ),
     Entry(
         method="GET", path="/bench/jig", says="A jig, measured by moving the head.",

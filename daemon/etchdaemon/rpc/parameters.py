@@ -8,6 +8,7 @@ from msgspec import NODEFAULT
 from msgspec.structs import fields
 
 from etchwire.calls.call import AnyCall, DurationS, LengthMm, OpenFile, WholeNumber
+from etchwire.calls.catalogue import AssignedTile
 from etchwire.calls.json_values import from_json_value
 from etchwire.errors import MalformedMessage, Refused, UnfitParameters, UnreadableSheet
 from etchwire.plain import Plain
@@ -21,6 +22,8 @@ _WORDS: Final[Mapping[object, str]] = {
     str: "a text",
     bool: "true or false",
     tuple[str, ...]: "a list of texts",
+    tuple[WholeNumber, ...]: "a list of whole numbers from 0 on",
+    tuple[AssignedTile, ...]: "a list of tiles by their pockets",
     JsonTable: "a table",
 }
 _KNOWN: Final[dict[type[AnyCall], tuple["Parameter", ...]]] = {}

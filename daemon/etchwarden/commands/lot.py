@@ -11,7 +11,7 @@ from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwarden.shared.file_errors import faults_reported
 from etchwarden.shared.machine_calls import sentence
-from etchwire.calls.catalogue import AssignTile, LotEntry, Lots, SaveLot
+from etchwire.calls.catalogue import AssignedTile, AssignTile, LotEntry, Lots, SaveLot
 from etchwire.catalogue.lots import FROST_RATED, Lot, is_dry
 from etchwire.errors import UnreadableSheet
 from etchwire.sheet import read_sheet
@@ -103,9 +103,18 @@ def add(name: str, socket: Path, **said: Any) -> None:
 @click.argument("name")
 @click.option("--run", type=int, help="The etch whose tile is of that lot.")
 @click.option("--job", type=click.Path(path_type=Path), help="The job to be etched on it next.")
+@click.option(
+    "--pocket", "pockets", multiple=True, metavar="POCKET=LOT",
+    help="Of several tiles in a jig, the one there is of that lot; may be given again.",
+)  # fmt: skip
 @daemon_option()
-def assign(name: str, run: int | None, job: Path | None, socket: Path) -> None:
-    """Say that a tile is of the lot NAME: that of a run, or the next that a job is etched on."""
+def assign(
+    *, name: str, run: int | None, job: Path | None, pockets: tuple[str, ...], socket: Path
+) -> None:
+    """Say that a tile is of the lot NAME: that of a run, or the next that a job is etched on.
+
+    Of several tiles in a jig all are, but those for which --pocket says another lot.
+    """
     if (run is None) == (job is None):
         raise click.UsageError("Say --run for an etch that was, or --job for one to come.")
     gcode_sha256 = ""
@@ -114,9 +123,16 @@ def assign(name: str, run: int | None, job: Path | None, socket: Path) -> None:
             gcode_sha256 = read_sheet(job).gcode_sha256
     with catalogue_calls_at(socket) as catalogue:
         catalogue.daemon.ask(
-            AssignTile(lot=name, run=run, gcode_sha256=gcode_sha256, who=catalogue.who)
+            AssignTile(
+                lot=name,
+                run=run,
+                gcode_sha256=gcode_sha256,
+                tiles=tuple(map(_tile_in_pocket, pockets)),
+                who=catalogue.who,
+            )
         )
-    click.echo(f"{job if run is None else f'Run {run}'}: lot {name}.")
+    but = f", but pocket {', '.join(pockets)}" if pockets else ""
+    click.echo(f"{job if run is None else f'Run {run}'}: lot {name}{but}.")
 
 
 @command.command()
@@ -141,6 +157,13 @@ def compare(photo: Path, white: float) -> None:
     except PhotoRefused as refused:
         raise click.ClickException(sentence(refused)) from refused
     click.echo(difference_words(found))
+
+
+def _tile_in_pocket(words: str) -> AssignedTile:
+    pocket, equals, lot = words.partition("=")
+    if not (equals and lot and pocket.isdecimal()):
+        raise click.UsageError(f"{words!r} says no pocket: write it as 5=LOT.")
+    return AssignedTile(pocket=int(pocket), lot=lot)
 
 
 def _described(known: Lot | None, name: str, said: dict[str, Any]) -> Lot:

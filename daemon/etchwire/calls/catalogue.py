@@ -303,11 +303,25 @@ class SaveJig(Note):
     jig: JigRecord
 
 
+class AssignedTile(WireValue):
+    """One tile of a job of several: its pocket, its lot, and the item of an order that it is for.
+
+    An empty lot is that of the whole job. `mural` names the picture over several tiles of which it
+    is one, as the page calls it.
+    """
+
+    pocket: WholeNumber
+    lot: str = ""
+    item: WholeNumber | None = None
+    mural: str = ""
+
+
 class AssignTile(Note):
     """Say of which lot a tile is: that of a `run`, or the next that a job is etched on.
 
     And for which `item` of an order, whose customer must have said yes to `design_sha256`; `items`
-    are those of a job of several tiles.
+    and `tiles` are those of a job of several. Tiles of one `mural`, and of a matching set, are
+    refused from two lots.
     """
 
     lot: str = ""
@@ -316,6 +330,8 @@ class AssignTile(Note):
     item: WholeNumber | None = None
     design_sha256: str = ""
     items: tuple[WholeNumber, ...] = ()
+    mural: str = ""
+    tiles: tuple[AssignedTile, ...] = ()
 
 
 class SaveRecipe(Note):

@@ -2,6 +2,8 @@
 
 from typing import Final, NamedTuple
 
+from msgspec import field
+
 from etchwire.calls.call import Question, WholeNumber
 from etchwire.transport.json_text import JsonTable
 from etchwire.wire_value import WireValue
@@ -10,7 +12,10 @@ MOST_ROWS: Final = 500  # of one answer
 
 
 class RunSummary(WireValue):
-    """A run in a list; `verdict` is the last that was given, None for none."""
+    """A run in a list; `verdict` is the last that was given of all of it, None for none.
+
+    `tile_verdicts` are the last of single tiles of a run of several, by their pockets.
+    """
 
     id: int
     title: str
@@ -33,6 +38,7 @@ class RunSummary(WireValue):
     power_run_ratio: float | None
     beam_s: float | None
     verdict: str | None
+    tile_verdicts: JsonTable = field(default_factory=dict)
 
 
 class LogbookNote(WireValue):
@@ -77,7 +83,7 @@ class RunTile(WireValue):
     """One tile of a run of several; its rows are those from `first_row` on.
 
     `ended` is None while it is etched, and `not begun` where the run ended before it. `verdict` is
-    the last that was given of this tile.
+    the last that was given of this tile, `lot` its painting lot.
     """
 
     pocket: int
@@ -91,6 +97,7 @@ class RunTile(WireValue):
     feed_run_mm_per_min: float | None
     power_run_ratio: float | None
     verdict: str | None
+    lot: str | None = None
 
 
 class Verdict(WireValue):

@@ -28,7 +28,8 @@ _OURS: Final = ("PNG",)  # what a job's own picture is
 class Laid:
     """A prepared job that is laid into a pocket, and what is known of the tile there.
 
-    Sizes that are 0 were not measured: the tile then is taken to fill its pocket.
+    Sizes that are 0 were not measured: the tile then is taken to fill its pocket. Tiles of one
+    `set_name` will hang side by side: a matching set, or one picture over several tiles.
     """
 
     pocket: int
@@ -39,6 +40,7 @@ class Laid:
     warp_mm: float = 0.0
     lot: str = ""
     item: int = 0
+    set_name: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,8 +65,7 @@ class BenchPlan:
         """
         if not self.laid:
             raise UnfitDesign("every pocket is empty: lay a picture into one")
-        if self.is_set and (fault := set_fault(one.lot for one in self.laid)):
-            raise UnfitDesign(fault[:1].lower() + fault[1:].rstrip("."))
+        self._require_sets_of_one_lot()
         by_pocket: dict[int, Laid] = {}
         for one in self.laid:
             if by_pocket.setdefault(one.pocket, one) is not one:
@@ -79,6 +80,14 @@ class BenchPlan:
                  if number in by_pocket]  # fmt: skip
         self.jig.require_on_bed(tiles[0].sheet.head)
         return tuple(tiles)
+
+    def _require_sets_of_one_lot(self) -> None:
+        sets = {one.set_name for one in self.laid if one.set_name}
+        lots = [{one.lot for one in self.laid if one.set_name == name and one.lot} for name in sets]
+        if self.is_set:
+            lots.append({one.lot for one in self.laid})
+        for fault in filter(None, map(set_fault, lots)):
+            raise UnfitDesign(fault[:1].lower() + fault[1:].rstrip("."))
 
     def _tile(self, pocket: Pocket, one: Laid) -> Tile:
         try:

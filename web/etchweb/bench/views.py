@@ -2,10 +2,10 @@
 
 import json
 import shutil
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from flask import Blueprint, Flask, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
@@ -13,12 +13,21 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.jig import Jig
 from etchphoto.layout.jig_measuring import with_measured_depth
-from etchweb.bench import jig_views, next_jig
-from etchweb.bench.files import BENCH_FOLDER, JOB_FOLDER, PICTURES_OF_JOB, PLAN_NAME
+from etchweb.bench import again, jig_views, next_jig
+from etchweb.bench.cut_off import FORM, cut_off_plan
+from etchweb.bench.files import BENCH_FOLDER, JOB_FOLDER, LAID_NAME, PICTURES_OF_JOB, PLAN_NAME
+from etchweb.bench.pocket_lots import (
+    LOT,
+    LOT_OF_POCKET,
+    check_strip_words,
+    facts_by_lot,
+    lot_of,
+    without_check_strip,
+)
 from etchweb.bench.presenter import Ready, choice_words, plan_view
 from etchweb.bench.ready import accepted_item, ready_pictures
 from etchweb.catalogue.lots import dry_lots
-from etchweb.context import app_context, visitor_name
+from etchweb.context import LARGEST_NUMBER, app_context, visitor_name
 from etchweb.daemon.late_end import late_end
 from etchweb.drafts.store import JOB_FOLDER as JOB_OF_DRAFT
 from etchweb.drafts.store import Draft
@@ -27,7 +36,7 @@ from etchweb.previews.store import pass_on
 from etchweb.server.forms import Form, FormUnfit, number
 from etchweb.server.responses import refusals_on, with_status
 from etchweb.text.formatting import as_sentence
-from etchwire.calls.catalogue import AssignTile, Jigs, Lots, Readings
+from etchwire.calls.catalogue import AssignedTile, AssignTile, Jigs, Readings
 from etchwire.catalogue.jigs import JigRecord
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from etchwire.storing import write_whole
@@ -65,16 +74,27 @@ def load() -> BaseResponse:
             return with_status(_page(STILL_MADE, form), 503)
         if work.failed:
             work_queue().forget(folder.name)
+            shutil.rmtree(folder, ignore_errors=True)  # it was answered, and is not offered again
             return with_status(_page(as_sentence(work.failed), form), work.failed_status)
         job = folder / JOB_FOLDER
         sheet = read_sheet(job)
         gcode_sha256 = sheet.gcode_sha256
         pass_on(folder / PICTURES_OF_JOB, folder=app_context().pictures, gcode_sha256=gcode_sha256)
+        laid_in = _laid_in(jig, form)
+        again.keep_laid(gcode_sha256, folder / LAID_NAME, [draft for draft, _ in laid_in.values()])
         app_context().daemon.ask(
             AssignTile(
-                lot=form.get("lot", ""),
+                lot=form.get(LOT, ""),
                 gcode_sha256=gcode_sha256,
-                items=tuple(sorted({part.item for part in sheet.parts if part.item})),
+                tiles=tuple(
+                    AssignedTile(
+                        pocket=pocket,
+                        lot=form.get(f"{LOT_OF_POCKET}{pocket}", ""),
+                        item=draft.item,
+                        mural=draft.id if draft.wall else "",
+                    )
+                    for pocket, (draft, _) in laid_in.items()
+                ),
                 who=visitor_name(),
             )
         )
@@ -84,34 +104,56 @@ def load() -> BaseResponse:
 
 def _asked_for(jig: JigRecord, form: Form) -> Path:
     """Return a folder with the plan that was asked for; raise FormUnfit or Refused."""
-    lot = _lot_facts(form.get("lot", ""))
     thickness_mm = 0.0
     if form.get("thickness_mm", "").strip():
         thickness_mm = number(form, "thickness_mm", "Thickness, mm", least=0.0, most=_MOST_MM)
     laid_in = _laid_in(jig, form)
-    for draft, _ in laid_in.values():
-        if draft.item is not None and accepted_item(draft) is None:
-            raise FormUnfit(NOT_ACCEPTED.format(title=draft.title))
+    set_names = {draft.id: _set_name(draft) for draft, _ in laid_in.values()}
+    lots = facts_by_lot([form.get(LOT, ""), *(lot_of(pocket, form) for pocket in laid_in)])
     laid = [
         {
             "pocket": pocket,
             "job": str(drafts().folder_of(draft.id) / JOB_OF_DRAFT / ready.job),
             "item": draft.item or 0,
+            "set_name": set_names[draft.id],
             "thickness_mm": thickness_mm,
-            **lot,
+            **lots[lot_of(pocket, form)],
         }
         for pocket, (draft, ready) in laid_in.items()
     ]
     lasers = {draft.head.name for draft, _ in laid_in.values() if draft.head is not None}
     table = _in_focus(jig, lasers).record.to_table()
-    text = json.dumps({"name": jig.name, "jig": table, "laid": laid}, sort_keys=True)
+    sent = {name: value for name, value in form.items() if value and name in _fields(jig)}
+    plan = {"name": jig.name, "jig": table, "laid": laid, FORM: sent}
+    text = json.dumps(plan, sort_keys=True)
     marks = [draft.found_key for draft, _ in laid_in.values()]
     name = sha256(json.dumps([text, marks]).encode()).hexdigest()[:16]
     folder = app_context().pictures.parent / BENCH_FOLDER / name
     _clear_others(folder)
+    if work_queue().of(name) is None:
+        shutil.rmtree(folder, ignore_errors=True)  # what a page that died over it left
     folder.mkdir(parents=True, exist_ok=True)
+    pockets = {f"{pocket}": ready.id for pocket, (_, ready) in laid_in.items()}
+    write_whole(folder / LAID_NAME, json.dumps({"jig": jig.name, "pockets": pockets}))
     write_whole(folder / PLAN_NAME, text)
     return folder
+
+
+def _fields(jig: JigRecord) -> set[str]:
+    """Return what the form of a plan is sent with, without what was read and ticked."""
+    pockets = range(1, jig.columns * jig.rows + 1)
+    singly = {f"{what}{pocket}" for what in (_POCKET, LOT_OF_POCKET) for pocket in pockets}
+    return singly | {"jig", LOT, "thickness_mm"}
+
+
+def _set_name(draft: Draft) -> str:
+    """Return what the tiles hang with that a draft makes; raise FormUnfit without its yes."""
+    if draft.item is None:
+        return draft.id if draft.wall else ""
+    item = accepted_item(draft)
+    if item is None:
+        raise FormUnfit(NOT_ACCEPTED.format(title=draft.title))
+    return f"item {item.id}" if item.item.is_set or draft.wall else ""
 
 
 def _in_focus(record: JigRecord, lasers: Iterable[str]) -> Jig:
@@ -135,17 +177,6 @@ def _clear_others(folder: Path) -> None:
             if other != folder:
                 work_queue().forget(other.name)
                 shutil.rmtree(other, ignore_errors=True)
-
-
-def _lot_facts(name: str) -> dict[str, Any]:
-    """Return what is known of the tiles of a lot; nothing where none was chosen."""
-    if not name:
-        return {}
-    found = {one.name: one.lot for one in app_context().daemon.ask(Lots()).lots}.get(name)
-    if found is None:
-        raise FormUnfit("There is no such painting lot any more: choose another.")
-    facts = ("width_mm", "height_mm", "warp_mm")
-    return {"lot": name, **{fact: getattr(found, fact) for fact in facts}}
 
 
 def _laid_in(jig: JigRecord, form: Mapping[str, str]) -> dict[int, tuple[Draft, Ready]]:
@@ -177,15 +208,19 @@ def _page(answer: str, form: Mapping[str, str]) -> str:
     except UnfitDesign as error:
         answer = answer or as_sentence(str(error))
     plan = late = None
-    surfaces: set[str] = set()
+    lots: list[str] = []
+    untested: set[str] = set()
     if jig is not None:
-        chosen = {
-            place.number: ready[form.get(f"{_POCKET}{place.number}", "")][1]
+        laid = {
+            place.number: ready[form.get(f"{_POCKET}{place.number}", "")]
             for place in jig.places()
             if form.get(f"{_POCKET}{place.number}", "") in ready
         }
-        surfaces = {one.surface for one in chosen.values()}
+        chosen = {pocket: one for pocket, (_, one) in laid.items()}
+        lots, untested = _lots_offered([draft for draft, _ in laid.values()])
         plan = plan_view(jig, chosen)
+        of_pockets = {pocket: lot_of(pocket, form) for pocket in chosen}
+        plan["cautions"] = check_strip_words(of_pockets, untested)
         seconds = sum(one.predicted_s for one in chosen.values())
         late = late_end(app_context().daemon, seconds)
     return render_template(
@@ -195,15 +230,34 @@ def _page(answer: str, form: Mapping[str, str]) -> str:
         plan=plan,
         late=late,
         ready=[(key, choice_words(one)) for key, (_, one) in ready.items()],
-        lots=dry_lots(surfaces.pop()) if len(surfaces) == 1 else [],
+        lots=[(lot, f"{lot}, no check strip yet" if lot in untested else lot) for lot in lots],
+        has_own_lots=any(name.startswith(LOT_OF_POCKET) and form[name] for name in form),
+        cut_off=None if plan else cut_off_plan(),
         values=form,
         answer=answer,
     )
 
 
+def _lots_offered(pictures: Sequence[Draft]) -> tuple[list[str], set[str]]:
+    """Return the dry lots of the one tile and paint of `pictures`, and the new ones among them."""
+    pairs = {
+        (draft.head.name, draft.recipe.surface)
+        for draft in pictures
+        if draft.head is not None and draft.recipe is not None
+    }
+    if len(pairs) != 1:
+        return [], set()
+    ((head, surface),) = pairs
+    lots = dry_lots(surface)
+    return lots, without_check_strip(lots, head=head, surface=surface) if lots else set()
+
+
 pages.get("/bench/jig")(jig_views.show_jig)
 pages.post("/bench/jig")(jig_views.measure_jig)
 pages.get("/bench/next")(next_jig.lay)
+pages.get("/bench/make")(again.make)
+pages.get("/bench/loaded")(again.change_loaded)
+pages.post(f"/bench/again/<int(max={LARGEST_NUMBER}):number>")(again.lay_again)
 
 
 def register(app: Flask) -> None:

@@ -156,6 +156,7 @@ def _assign_tile(draft: Draft, gcode_sha256: str) -> None:
             gcode_sha256=gcode_sha256,
             item=draft.item,
             design_sha256="" if draft.item is None else drafts().design_sha256(draft),
+            mural=draft.id if draft.wall else "",
             who=visitor_name(),
         )
     )

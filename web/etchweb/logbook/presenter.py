@@ -31,7 +31,7 @@ def line_view(run: RunSummary | RunRecord) -> View:
         "tile": run.gcode_sha256,
         "title": run.title,
         "ended": HEADLINES[run.ended] if run.ended else STILL_GOING,
-        "verdict": verdict_words(run.verdict) if isinstance(run, RunSummary) else "",
+        "verdict": _verdicts_of(run) if isinstance(run, RunSummary) else "",
         "started_at": run.started_at_utc,
         "is_clock_sure": run.is_clock_synchronised is not False,
         "rows": f"{grouped(etched or 0)} of {counted(run.rows, 'row', 'rows')}",
@@ -43,6 +43,18 @@ def line_view(run: RunSummary | RunRecord) -> View:
             f"{millimetres(run.recipe_line_spacing_mm)} mm"
         ),
     }
+
+
+def _verdicts_of(run: RunSummary) -> str:
+    """Return what was said last of a run, and of each of its tiles by their pockets."""
+    pockets: dict[str, list[str]] = {}
+    for pocket, verdict in sorted(run.tile_verdicts.items(), key=lambda said: int(said[0])):
+        pockets.setdefault(verdict, []).append(pocket)
+    of_tiles = [
+        f"{verdict_words(verdict)} in pocket {', '.join(numbers)}"
+        for verdict, numbers in pockets.items()
+    ]
+    return "; ".join(filter(None, [verdict_words(run.verdict), *of_tiles]))
 
 
 def etch_view(record: EtchRecord) -> View:
@@ -81,6 +93,8 @@ def _tile_view(tile: RunTile) -> View:
     speed = "" if feed is None else f", {grouped(feed)} mm/min on average"
     ended = HEADLINES.get(tile.ended, tile.ended.capitalize()) if tile.ended else STILL_GOING
     words = [f"{ended}, {rows}{took}{speed}."]
+    if tile.lot:
+        words.append(f"Painting lot {tile.lot}.")
     if tile.verdict is not None:
         words.append(f"{verdict_words(tile.verdict)}.")
     return {"pocket": tile.pocket, "title": tile.title, "words": " ".join(words)}

@@ -110,6 +110,7 @@ _NOTHING: Final[View] = {
     "rows_total": UNKNOWN,
     "recipe": "",
     "is_card": False,
+    "is_bench": False,
     "surface": "",
     "expected": "",
     "back_at": "",
@@ -243,6 +244,7 @@ def _job_part(job: JobView | None) -> View:
             f"rows {millimetres(job.line_spacing_mm)} mm apart"
         ),
         "is_card": job.card is not None,
+        "is_bench": bool(job.pockets) and job.continues_run_id is None,
         "surface": f"{job.head}, on {job.surface}",
         "expected": short_duration(job.predicted_s),
         "tidied": tidied_words(job.tidied_lines) if job.tidied_lines else "",
@@ -255,7 +257,10 @@ def _job_part(job: JobView | None) -> View:
 def _size_words(job: JobView) -> str:
     if job.pockets:
         pockets = ", ".join(map(str, job.pockets))
-        return f"{counted(len(job.pockets), 'tile', 'tiles')}, pockets {pockets} in this order"
+        return (
+            f"{counted(len(job.pockets), 'tile', 'tiles')}, pockets {pockets} in this order; "
+            "every other pocket is left out"
+        )
     return f"{millimetres(job.width_mm)} × {millimetres(job.height_mm)} mm"
 
 

@@ -33,8 +33,9 @@ CARDS_FOLDER: Final = "cards"
 # which all the others were written.
 TABLES: Final = (
     "logbook_note", "input_proof", "relay_test", "surface", "lot", "customer_order", "order_item",
-    "proof", "shop", "assignment", "run", "run_tile", "run_row", "run_event", "head", "lens_wipe",
-    "filter_change", "jig", "card", "reading", "recipe", "verdict", "happening",
+    "proof", "shop", "assignment", "assignment_tile", "run", "run_tile", "run_row", "run_event",
+    "head", "lens_wipe", "filter_change", "jig", "card", "reading", "recipe", "verdict",
+    "happening",
 )  # fmt: skip
 _MUST_BE_EMPTY: Final = tuple(table for table in TABLES if table != "logbook_note")
 
@@ -52,6 +53,7 @@ head        lasers                          lens_wipe  when a lens was wiped
 surface     tiles and paints as they are    card       test cards; their layouts are in cards/
 lot         tiles that were painted together
 assignment  on which tile a job was etched next: of which lot, for which item of an order
+assignment_tile  the same of each tile of a job of several
 customer_order, order_item, proof           who wants which tiles, and the yes to what was shown
 shop        what a tile costs               filter_change  when the extraction got a new filter
 reading     what cards showed, what was recommended and what was chosen
@@ -153,7 +155,11 @@ def _harmless(value: object) -> object:
 
 
 def _order(table: str) -> str:
-    return {"run_row": "run_id, row", "run_tile": "run_id, first_row"}.get(table, "rowid")
+    return {
+        "run_row": "run_id, row",
+        "run_tile": "run_id, first_row",
+        "assignment_tile": "assignment_id, pocket",
+    }.get(table, "rowid")
 
 
 def _write_cards(book: sqlite3.Connection, folder: Path) -> None:

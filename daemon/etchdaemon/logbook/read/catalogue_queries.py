@@ -68,10 +68,17 @@ _FILTER: Final = """
     LEFT JOIN filter_change AS change ON change.id = newest
 """
 _LOTS: Final = f"""
-    SELECT lot.name, lot_json, lot.who, lot.changed_at_utc, {STATED_DRY_H} AS stated_h, (
-            SELECT count(*) FROM run JOIN assignment ON assignment.id = assignment_id
-            WHERE assignment.lot = lot.name AND continues_run_id IS NULL
-        ) AS runs
+    WITH etched AS (
+        SELECT coalesce(
+            (SELECT lot FROM assignment_tile WHERE assignment_id = assignment.id
+                AND assignment_tile.pocket = run_tile.pocket),
+            assignment.lot
+        ) AS lot
+        FROM run JOIN assignment ON assignment.id = assignment_id
+        LEFT JOIN run_tile ON run_id = run.id WHERE continues_run_id IS NULL
+    ), counted AS (SELECT lot, count(*) AS tiles FROM etched GROUP BY lot)
+    SELECT lot.name, lot_json, lot.who, lot.changed_at_utc, {STATED_DRY_H} AS stated_h,
+        coalesce((SELECT tiles FROM counted WHERE counted.lot = lot.name), 0) AS runs
     FROM lot JOIN surface ON surface.name = lot.surface WHERE ?1 = '' OR lot.surface = ?1
     ORDER BY json_extract(lot_json, '$.painted_at_utc') DESC, lot.name LIMIT 500
 """  # noqa: S608 (made of constants)

@@ -8,6 +8,7 @@ from typing import Final
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.logbook.read.selecting import fitting, rows_asked, select
+from etchdaemon.logbook.schema.catalogue_steps import LOT_OF_TILE
 from etchwire.calls.orders import (
     ItemEntry,
     Order,
@@ -93,7 +94,7 @@ _TILES: Final = f"""
 """  # noqa: S608 (made of constants)
 # Of a run of several a tile has the share of its rows.
 _BENCH_TILES: Final = f"""
-    SELECT run.id AS run_id, (SELECT lot FROM assignment WHERE id = run.assignment_id) AS lot,
+    SELECT run.id AS run_id, {LOT_OF_TILE} AS lot,
         {_TILE_ENDED} AS ended, {_TILE_VERDICT} AS verdict,
         coalesce(elapsed_s, 0.0) * run_tile.rows / run.rows AS elapsed_s,
         coalesce(beam_s, 0.0) * run_tile.rows / run.rows AS beam_s

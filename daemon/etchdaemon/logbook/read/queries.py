@@ -22,6 +22,7 @@ from etchdaemon.logbook.read.catalogue_queries import (
 from etchdaemon.logbook.read.order_queries import order, orders, shop
 from etchdaemon.logbook.read.selecting import LAST_ID, as_entries, fitting, rows_asked, select
 from etchdaemon.logbook.read.time_line import history, time_line
+from etchdaemon.logbook.schema.catalogue_steps import LOT_OF_TILE
 from etchwire.calls.call import AnyCall, Call
 from etchwire.calls.catalogue import (
     Card,
@@ -66,11 +67,17 @@ _LAST_VERDICT: Final = (
     "(SELECT verdict FROM verdict WHERE run_id = run.id AND pocket IS NULL"
     " ORDER BY id DESC LIMIT 1)"
 )
+# What was said last of each tile of a run of several.
+_TILE_VERDICTS: Final = """(
+    SELECT {what} FROM verdict AS said WHERE run_id = run.id AND pocket IS NOT NULL AND id = (
+        SELECT max(id) FROM verdict WHERE run_id = run.id AND pocket = said.pocket)
+)"""
 _SUMMARY: Final = (
     "id, title, gcode_sha256, head, surface, rows, recipe_feed_mm_per_min, recipe_power_ratio,"
     " recipe_line_spacing_mm, started_at_utc, is_clock_synchronised, ended, because,"
     " ended_at_utc, elapsed_s, etched_rows, continues_run_id, feed_run_mm_per_min,"
-    f" power_run_ratio, beam_s, {_LAST_VERDICT} AS verdict"
+    f" power_run_ratio, beam_s, {_LAST_VERDICT} AS verdict,"
+    f" {_TILE_VERDICTS.format(what='json_group_object(pocket, verdict)')} AS tile_verdicts_json"
 )
 _ROW: Final = ", ".join(RunRow._fields)
 
@@ -92,16 +99,29 @@ _SLOWEST: Final = """
 """
 
 
+# Of a run of several every tile that was begun is to be rated.
+_IS_UNRATED: Final = f"""(
+    {_LAST_VERDICT} IS NULL AND (
+        NOT EXISTS (SELECT 1 FROM run_tile WHERE run_id = run.id)
+        OR EXISTS (SELECT 1 FROM run_tile WHERE run_id = run.id AND first_row < etched_rows
+            AND NOT EXISTS (SELECT 1 FROM verdict WHERE run_id = run.id
+                AND verdict.pocket = run_tile.pocket))
+    )
+)"""  # noqa: S608 (made of constants)
 # A search: a day counts to its end, a text may stand anywhere in what people wrote.
 _RUNS: Final = f"""
     SELECT {_SUMMARY} FROM run WHERE id < :before
     AND (:head = '' OR head = :head) AND (:surface = '' OR surface = :surface)
     AND (:since = '' OR started_at_utc >= :since)
     AND (:until = '' OR started_at_utc <= :until || '~')
-    AND (:verdict = '' OR coalesce({_LAST_VERDICT}, '{UNRATED}') = :verdict)
+    AND (:verdict = '' OR {_LAST_VERDICT} = :verdict
+        OR (:verdict = '{UNRATED}' AND {_IS_UNRATED})
+        OR :verdict IN {_TILE_VERDICTS.format(what="verdict")})
     AND (:text = '' OR instr(lower(title || ' ' || head || ' ' || surface || ' ' ||
         coalesce(because, '') || ' ' || coalesce((SELECT group_concat(
             verdict || ' ' || cause || ' ' || note, ' ') FROM verdict WHERE run_id = run.id), '')
+            || ' ' || coalesce((SELECT group_concat(title, ' ') FROM run_tile
+                WHERE run_id = run.id), '')
         ), lower(:text)))
     ORDER BY id DESC LIMIT :rows
 """  # noqa: S608 (made of constants)
@@ -115,9 +135,9 @@ _VERDICTS: Final = (
     " WHERE run_id = ? ORDER BY id"
 )
 # Rows are written in their order: how long a tile took is from the last row before it to its own.
-_TILES: Final = """
+_TILES: Final = f"""
     WITH tile AS (
-        SELECT run_tile.*, ended AS run_ended,
+        SELECT run_tile.*, ended AS run_ended, {LOT_OF_TILE} AS lot,
             coalesce(etched_rows, (SELECT max(row) + 1 FROM run_row WHERE run_id = run.id), 0)
                 AS run_rows
         FROM run_tile JOIN run ON run.id = run_id WHERE run_id = ?
@@ -141,17 +161,18 @@ _TILES: Final = """
             FROM run_row WHERE run_id = tile.run_id
             AND row BETWEEN first_row AND first_row + tile.rows - 1) AS power_run_ratio,
         (SELECT verdict FROM verdict WHERE run_id = tile.run_id AND verdict.pocket = tile.pocket
-            ORDER BY id DESC LIMIT 1) AS verdict
+            ORDER BY id DESC LIMIT 1) AS verdict,
+        lot
     FROM tile ORDER BY first_row
-"""
+"""  # noqa: S608 (made of constants)
 
 
 def runs(book: sqlite3.Connection, call: Runs) -> RunsPage:
     """Return runs, newest first, older than run `before`; `next_before` asks for more.
 
     They have what is sought: `head`, `surface`, days `since` and `until` (as 2026-11-25), the last
-    `verdict`, and `text` in title, names, end or verdict. With them come the newest notes about
-    the logbook.
+    `verdict`, of the run or of one of its tiles, and `text` in titles, names, end or verdict. With
+    them come the newest notes about the logbook.
     """
     most_rows = rows_asked(call.limit)
     before = LAST_ID if call.before is None else call.before

@@ -365,6 +365,33 @@ ORDERS: Final = (
     "CREATE INDEX run_continuing ON run (continues_run_id)",
 )
 
+# Tiles of one job may be of several lots. A tile without one is of the assignment's. `mural` is the
+# page's name of a picture over several tiles, which no two lots share.
+TILE_LOTS: Final = (
+    """
+    CREATE TABLE assignment_tile (
+        assignment_id INTEGER NOT NULL REFERENCES assignment (id),
+        pocket INTEGER NOT NULL,
+        lot TEXT REFERENCES lot (name),
+        mural TEXT NOT NULL,
+        PRIMARY KEY (assignment_id, pocket)
+    ) STRICT, WITHOUT ROWID
+    """,
+    "ALTER TABLE assignment ADD COLUMN mural TEXT NOT NULL DEFAULT ''",
+    "CREATE INDEX assignment_of_mural ON assignment (mural) WHERE mural <> ''",
+    "CREATE INDEX assignment_tile_of_mural ON assignment_tile (mural) WHERE mural <> ''",
+    # A column, for an index on what stands in the JSON is refused where a schema is not trusted.
+    "ALTER TABLE order_item ADD COLUMN draft TEXT NOT NULL DEFAULT ''",
+    "UPDATE order_item SET draft = coalesce(json_extract(item_json, '$.draft'), '')",
+    "CREATE INDEX item_of_draft ON order_item (draft) WHERE draft <> ''",
+)
+# Of a run with one of its tiles, by the names `run` and `run_tile`.
+LOT_OF_TILE: Final = """coalesce(
+    (SELECT lot FROM assignment_tile WHERE assignment_tile.assignment_id = run.assignment_id
+        AND assignment_tile.pocket = run_tile.pocket),
+    (SELECT lot FROM assignment WHERE assignment.id = run.assignment_id)
+)"""
+
 # Which job lies on the bench: one row, or none.
 LOADED_JOB: Final = ("CREATE TABLE loaded_job (gcode_sha256 TEXT NOT NULL) STRICT",)
 

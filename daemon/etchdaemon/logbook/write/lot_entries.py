@@ -2,23 +2,32 @@
 
 import json
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
+from msgspec import structs
+
 from etchdaemon.errors import CommandRefused
-from etchdaemon.logbook.schema.catalogue_steps import STATED_DRY_H
+from etchdaemon.logbook.schema.catalogue_steps import LOT_OF_TILE, STATED_DRY_H
 from etchdaemon.logbook.write.catalogue_entries import save_surface
 from etchdaemon.logbook.write.insert_statements import Stamp, has, insert, put, require
 from etchdaemon.logbook.write.order_entries import lots_of_set, require_accepted
-from etchwire.calls.catalogue import AssignTile
+from etchwire.calls.catalogue import AssignedTile, AssignTile
 from etchwire.catalogue.jigs import JigRecord
 from etchwire.catalogue.lots import OVERNIGHT_H, Lot, dry_at_utc, is_dry, set_fault
-from etchwire.catalogue.records import Surface
+from etchwire.catalogue.records import NAME_LIMIT, Surface
 
 NOTHING_ASSIGNED: Final = "Say of which job, or of which run, the tile is."
 _DRYING: Final = f"""
     SELECT lot_json, {STATED_DRY_H} FROM lot JOIN surface ON surface.name = lot.surface
     WHERE lot.name = ?
+"""  # noqa: S608 (made of constants)
+_LOTS_OF_MURAL: Final = f"""
+    SELECT lot FROM assignment JOIN run ON assignment_id = assignment.id WHERE mural = ?1
+    UNION
+    SELECT {LOT_OF_TILE} FROM assignment_tile AS run_tile
+    JOIN run ON run.assignment_id = run_tile.assignment_id WHERE run_tile.mural = ?1
 """  # noqa: S608 (made of constants)
 
 
@@ -80,26 +89,54 @@ def assign_tile(book: sqlite3.Connection, *, call: AssignTile, stamp: Stamp) -> 
         require(book, "run", call.run, key="id")
     elif not call.gcode_sha256:
         raise CommandRefused(NOTHING_ASSIGNED)
-    if call.lot:
-        require(book, "lot", call.lot)
-    if call.lot and call.run is None:
-        _require_dry(book, call.lot, stamp.at_utc)
-    singly = () if call.item is None else (call.item,)
-    for item in (*singly, *call.items):
+    tiles = _tiles_said(call)
+    for lot in sorted({one.lot for one in tiles if one.lot}):
+        require(book, "lot", lot)
+        if call.run is None:
+            _require_dry(book, lot, stamp.at_utc)
+    for item in {one.item for one in tiles if one.item is not None}:
         require_accepted(book, item, call.design_sha256 if item == call.item else "")
-        if call.lot and (fault := set_fault([call.lot, *lots_of_set(book, item)])):
-            raise CommandRefused(fault)
+    _require_sets_of_one_lot(book, tiles)
     columns = {
         "gcode_sha256": call.gcode_sha256 if call.run is None else "",  # of no later run
         "lot": call.lot or None,
         "item_id": call.item,
+        "mural": call.mural,
         "at_utc": stamp.at_utc,
         "who": stamp.who,
     }
     row = insert(book, "assignment", columns)
+    for one in {tile.pocket: tile for tile in call.tiles}.values():
+        book.execute(
+            "INSERT INTO assignment_tile (assignment_id, pocket, lot, mural) VALUES (?, ?, ?, ?)",
+            (row, one.pocket, one.lot or None, one.mural),
+        )
     if call.run is not None:
         book.execute("UPDATE run SET assignment_id = ? WHERE id = ?", (row, call.run))
     return row
+
+
+def _tiles_said(call: AssignTile) -> Sequence[AssignedTile]:
+    """Return the tiles that a call is about, those without a pocket of their own as pocket 0."""
+    singly = AssignedTile(pocket=0, lot=call.lot, item=call.item, mural=call.mural)
+    for_items = (AssignedTile(pocket=0, lot=call.lot, item=item) for item in call.items)
+    in_pockets = (structs.replace(one, lot=one.lot or call.lot) for one in call.tiles)
+    return (singly, *for_items, *in_pockets)
+
+
+def _require_sets_of_one_lot(book: sqlite3.Connection, tiles: Sequence[AssignedTile]) -> None:
+    """Raise CommandRefused where tiles that hang side by side come from more lots than one."""
+    for item in {one.item for one in tiles if one.item is not None}:
+        lots = {one.lot for one in tiles if one.item == item and one.lot}
+        if lots and (fault := set_fault(lots | set(lots_of_set(book, item)))):
+            raise CommandRefused(fault)
+    for mural in {one.mural for one in tiles if one.mural}:
+        if len(mural) > NAME_LIMIT:
+            raise CommandRefused(f"A mural's name has at most {NAME_LIMIT} characters.")
+        lots = {one.lot for one in tiles if one.mural == mural and one.lot}
+        etched = {lot for (lot,) in book.execute(_LOTS_OF_MURAL, (mural,)) if lot is not None}
+        if lots and (fault := set_fault(lots | etched)):
+            raise CommandRefused(fault)
 
 
 def _require_dry(book: sqlite3.Connection, name: str, now_utc: str) -> None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Final
 
 from etchdaemon.errors import CommandRefused
+from etchdaemon.logbook.schema.catalogue_steps import LOT_OF_TILE
 from etchdaemon.logbook.write.insert_statements import Stamp, insert, put, require
 from etchwire.calls.orders import NoteProof, SaveOrder
 from etchwire.catalogue.orders import (
@@ -23,6 +24,14 @@ _NOT_SHOWN: Final = (
     "This is not what was shown: picture, names or size were changed meanwhile. Show the proof "
     "again, and ask again."
 )
+_ITEM_OF_DRAFTS: Final = """
+    SELECT order_id, draft FROM order_item
+    WHERE draft <> '' AND draft IN (SELECT value FROM json_each(?)) ORDER BY id DESC LIMIT 1
+"""
+_LOTS_OF_SET: Final = f"""
+    SELECT {LOT_OF_TILE} AS lot FROM run_tile JOIN run ON run.id = run_id WHERE item_id = ?1
+    UNION SELECT lot FROM assignment JOIN run ON assignment_id = assignment.id WHERE item_id = ?1
+"""  # noqa: S608 (made of constants)
 _FORGET: Final = {"title": FORGOTTEN, "text": "", "photo_sha256": "", "draft": ""}
 
 
@@ -65,14 +74,11 @@ def _last_of_taken(book: sqlite3.Connection, orders: Sequence[OrderRecord]) -> i
     """Return the number that the last of `orders` has, where any of them was taken already."""
     places = {item.draft: place for place, one in enumerate(orders) for item in one.parts()}
     places.pop("", None)
-    if not places:
+    newest = book.execute(_ITEM_OF_DRAFTS, (json.dumps(list(places)),)).fetchone()
+    if newest is None:
         return None
-    for order_id, draft in book.execute(
-        "SELECT order_id, json_extract(item_json, '$.draft') FROM order_item ORDER BY id DESC"
-    ):
-        if draft in places:
-            return int(order_id) - places[draft] + len(orders) - 1
-    return None
+    order_id, draft = newest
+    return int(order_id) - places[draft] + len(orders) - 1
 
 
 def note_proof(book: sqlite3.Connection, *, call: NoteProof, stamp: Stamp) -> int | None:
@@ -207,13 +213,7 @@ def lots_of_set(book: sqlite3.Connection, item: int) -> Sequence[str]:
     (item_json,) = book.execute("SELECT item_json FROM order_item WHERE id = ?", (item,)).fetchone()
     if not json.loads(item_json).get("is_set"):
         return ()
-    found = book.execute(
-        "SELECT lot FROM assignment JOIN run ON assignment_id = assignment.id WHERE lot IS NOT NULL"
-        " AND (assignment.item_id = ?1 OR EXISTS (SELECT 1 FROM run_tile WHERE run_id = run.id"
-        " AND run_tile.item_id = ?1)) GROUP BY lot",
-        (item,),
-    )
-    return tuple(one for (one,) in found)
+    return tuple(lot for (lot,) in book.execute(_LOTS_OF_SET, (item,)) if lot is not None)
 
 
 def _new_order(book: sqlite3.Connection, order: OrderRecord, stamp: Stamp) -> int:
@@ -290,6 +290,7 @@ def _write_items(
             "item_json": json.dumps(table),
             "tiles": item.count,
             "shown_sha256": item.fingerprint,
+            "draft": item.draft,
         }
         if item.id:
             _withdraw(book, item, stamp)
