@@ -3,6 +3,7 @@
 import html
 import json
 import re
+import threading
 from dataclasses import asdict, replace
 from urllib.parse import parse_qs
 
@@ -409,3 +410,25 @@ def test_a_plan_that_was_cut_off_while_it_was_prepared_is_said_and_shown_again(
     assert plan_of(phone.look(address)) == sent
     (folder / "plan.json").write_text('{"name": "Sig')
     assert "Nothing of it is loaded." not in text_of(phone.look("/bench"))
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("patience")
+def test_of_two_phones_that_lay_the_jig_at_once_the_first_hears_of_the_second(
+    phone, daemon, ready, tmp_path
+):
+    ida, zoe = ready("Ida"), ready("Zoe")
+    answers = []
+    first = threading.Thread(
+        target=lambda: answers.append(phone.press("bench", form={"jig": "Signs", "pocket-1": ida}))
+    )
+
+    first.start()
+    while not list(tmp_path.glob("bench/*/plan.json")):
+        first.join(0.01)
+    second = phone.press("bench", form={"jig": "Signs", "pocket-2": zoe})
+    first.join()
+
+    assert second.location == "/"
+    assert (answers[0].status_code, views.OTHER_PLAN in text_of(answers[0])) == (409, True)
+    assert [part.title for part in daemon.said["load"]["sheet"].parts] == ["Zoe"]

@@ -38,6 +38,7 @@ from etchweb.server.responses import refusals_on, with_status
 from etchweb.text.formatting import as_sentence
 from etchwire.calls.catalogue import AssignedTile, AssignTile, Jigs, Readings
 from etchwire.catalogue.jigs import JigRecord
+from etchwire.errors import UnreadableSheet
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
 from etchwire.storing import write_whole
 
@@ -45,6 +46,10 @@ pages = Blueprint("bench", __name__)
 
 WAIT_S: Final = 20.0
 STILL_MADE: Final = "The job of these tiles is still being prepared. Load it again in a moment."
+OTHER_PLAN: Final = (
+    "Another phone has laid the jig meanwhile, and its tiles are prepared instead. Agree on one "
+    "plan, then load it."
+)
 NO_JIG: Final = "Choose a jig first."
 UNREAD: Final = "Read what stands beside the box and tick it, then load the tiles."
 NOT_ACCEPTED: Final = (
@@ -77,7 +82,10 @@ def load() -> BaseResponse:
             shutil.rmtree(folder, ignore_errors=True)  # it was answered, and is not offered again
             return with_status(_page(as_sentence(work.failed), form), work.failed_status)
         job = folder / JOB_FOLDER
-        sheet = read_sheet(job)
+        try:
+            sheet = read_sheet(job)
+        except UnreadableSheet:  # given up, for there is one plan at a time
+            return with_status(_page(OTHER_PLAN, form), 409)
         gcode_sha256 = sheet.gcode_sha256
         pass_on(folder / PICTURES_OF_JOB, folder=app_context().pictures, gcode_sha256=gcode_sha256)
         laid_in = _laid_in(jig, form)
