@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any, Final
 
 from etchweb.bench.files import BENCH_FOLDER, JOB_FOLDER, PLAN_NAME
@@ -27,15 +28,15 @@ def cut_off_plan() -> Mapping[str, Any] | None:
             is_loaded = made_from(home, read_sheet(plan.parent / JOB_FOLDER).gcode_sha256)
         except UnreadableSheet:
             is_loaded = None
-        form = _form_of(plan.read_bytes())
+        form = _form_of(plan)
         if is_loaded is None and form:
             return form
     return None
 
 
-def _form_of(text: bytes) -> dict[str, Any]:
+def _form_of(plan: Path) -> dict[str, Any]:
     try:
-        form = json.loads(text)[FORM]
-    except (ValueError, TypeError, KeyError):
+        form = json.loads(plan.read_bytes())[FORM]
+    except (OSError, ValueError, TypeError, KeyError):  # gone, or of another release
         return {}
     return form if isinstance(form, dict) else {}
