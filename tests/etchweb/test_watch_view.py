@@ -316,4 +316,4 @@ def test_a_run_of_several_says_which_tile_is_in_work_and_when_it_ends():
     held = run_view(tile=tile | {"ends_at_utc": None})
     assert held["row_words"] == "tile 3 of 8, in pocket 5; row 413 in work"
     job = watch_view(snapshot("loaded", job={**JOB, "pockets": [9, 2]}))
-    assert job["size"] == "2 tiles, pockets 9, 2 in this order"
+    assert job["size"] == "2 tiles, pockets 9, 2 in this order; every other pocket is left out"
