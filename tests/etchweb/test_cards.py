@@ -26,7 +26,7 @@ from support.fakes.catalogue_answers import HEAD, craft, recipe
 from support.fakes.catalogue_answers import SURFACE as SURFACE_ENTRY
 from support.fakes.fake_daemon import TOO_LATE
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("waiting_for_work")]
 
 SURFACE = SURFACES["willing"]
 PAIR = json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACES[0].name])
@@ -85,7 +85,7 @@ def bench(phone, app, tmp_path, book):
     return Bench(phone, app, tmp_path)
 
 
-def test_from_a_first_test_tile_to_a_recipe(bench, book, daemon):
+def test_from_a_first_test_tile_to_a_recipe(real_children, bench, book, daemon):
     page = bench.make(finds="power")
     assert "Test card 1" in page.text
     bench.put_on_bench(book)

@@ -13,7 +13,7 @@ from etchweb.drafts.store import Draft
 from support.fakes.catalogue_answers import HEAD, RECIPE, SURFACE
 from support.samples.photo_files import encoded, scene
 
-pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("known_lasers", "waiting_for_children")]
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("known_lasers", "waiting_for_work")]
 
 PATIENCE_S = 60
 PAIR = json.dumps([HEAD.name, SURFACE.name])

@@ -1,4 +1,4 @@
-"""*New picture*, as a phone without script goes through it; the work is done by real children."""
+"""*New picture*, as a phone without script goes through it."""
 
 import html
 import io
@@ -31,7 +31,7 @@ from support.fakes.catalogue_answers import HEAD, OTHER, RECIPE, SURFACE, craft,
 from support.fakes.fake_daemon import ETCH, TOO_LATE, FakeDaemon
 from support.samples.photo_files import PHOTOGRAPHS, encoded, png_header, scene
 
-pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("known_lasers", "waiting_for_children")]
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("known_lasers", "waiting_for_work")]
 
 PATIENCE_S = 60
 CAMERA = next(path for name, path, _ in PHOTOGRAPHS if name == "camera")
@@ -74,7 +74,9 @@ def kept(drafts):
     return draft
 
 
-def test_a_photo_goes_to_the_bench_in_five_short_steps(phone, daemon, drafts, tmp_path):
+def test_a_photo_goes_to_the_bench_in_five_short_steps(
+    real_children, phone, daemon, drafts, tmp_path
+):
     answer = send(phone, CAMERA.read_bytes(), name="camera.png", kind="image/png")
     draft = answer.location.removesuffix("/tile").strip("/")
     assert PRACTICE_SURFACE in phone.look(answer.location).text
@@ -534,7 +536,7 @@ def test_where_nothing_was_measured_the_spot_chooses_and_the_page_says_what_a_ca
     assert "steps of lightness at arm" in page
 
 
-def test_work_that_is_no_longer_wanted_is_cancelled(phone, cut_out, monkeypatch):
+def test_work_that_is_no_longer_wanted_is_cancelled(phone, cut_out, real_children, monkeypatch):
     monkeypatch.setattr(new_picture, "WAIT_S", 0.0)
     page = phone.look(f"/{cut_out}/look").text
 
@@ -765,7 +767,7 @@ def test_an_even_white_photo_is_told_to_hold_nothing_to_etch(phone):
     assert "no dot" in answer.text
 
 
-def test_work_that_takes_long_shows_how_far_it_is(phone, cut_out, monkeypatch):
+def test_work_that_takes_long_shows_how_far_it_is(phone, cut_out, real_children, monkeypatch):
     monkeypatch.setattr(new_picture, "WAIT_S", 0.0)
     phone.press(f"{cut_out}/cut", form=cut(wide="50"))
 

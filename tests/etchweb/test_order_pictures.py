@@ -7,7 +7,6 @@ from dataclasses import asdict
 
 import pytest
 
-from etchweb.drafts import views as new_picture
 from etchweb.drafts.forms import for_order
 from etchweb.drafts.store import (
     FACTS_NAME,
@@ -47,10 +46,8 @@ def draft(drafts, daemon):
 
 
 @pytest.fixture
-def made(app, phone, daemon, drafts, monkeypatch):
-    """Return a draft for item 7 of order 3, made by real children as far as its proof."""
-    monkeypatch.setattr(new_picture, "WAIT_S", PATIENCE_S)
-    monkeypatch.setattr(new_picture, "LOOK_AT_PHOTO_S", PATIENCE_S)
+def made(waiting_for_work, phone, daemon, drafts):
+    """Return a draft for item 7 of order 3, made as far as its proof."""
     daemon.answers |= craft(batch="the next box")
     photo = (io.BytesIO(encoded(scene(120, 80), "JPEG")), "Ada and Rex.jpg", "image/jpeg")
     answer = phone.press("new", form={"photo": photo, "order": "3", "item": "7"})

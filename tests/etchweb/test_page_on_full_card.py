@@ -1,7 +1,7 @@
 """Everything that the page writes, on a card with no room and on one that can only be read.
 
 Each walk is what a person does; every step is tried on a card that takes nothing, and then again
-on one that does. Real children do the heavy work.
+on one that does. Real children do the heavy work, but for the first walk.
 """
 
 import io
@@ -110,7 +110,7 @@ def photo(data=PHOTO):
     "etchweb/storage/made_from.py",
 )
 def test_a_picture_comes_to_the_bench_although_every_step_was_refused_once(
-    phone, daemon, card, tried
+    waiting_for_work, phone, daemon, card, tried
 ):
     daemon.answers |= craft()
     size = {"width_mm": "24", "height_mm": "16", "pair": PAIR}

@@ -17,7 +17,7 @@ from etchwire.sheet import read_sheet
 from support.fakes.catalogue_answers import HEAD, SURFACE
 from support.fakes.fake_catalogue import ITEM, ORDER
 
-pytestmark = pytest.mark.usefixtures("known_lasers", "waiting_for_children")
+pytestmark = pytest.mark.usefixtures("known_lasers", "waiting_for_work")
 
 PATIENCE_S = 60
 YES_OF_OLD = "86165b86e5dbc74d16cdfc81a7042d432743953439d6136d9916b9cfd1d18807"

@@ -62,18 +62,27 @@ def serve(program: ChildProgram, work: Work) -> int:
     signal.signal(signal.SIGPIPE, signal.SIG_DFL)  # no work, and no complaint, for a dead parent
     envelope = json.loads(sys.stdin.buffer.read())
     die_with_parent(envelope["parent"])
+    return answer(work, envelope["request"], _say)
+
+
+def answer(work: Work, request: Request, say: Callable[[str], None]) -> int:
+    """Do `work` on `request`, `say` each line of the answer, and return the exit code."""
+
+    def say_values(**values: object) -> None:
+        say(json.dumps(values, allow_nan=False))
+
     try:
-        result = work(envelope["request"], lambda share: _say(share=round(share, 3)))
+        result = work(request, lambda share: say_values(share=round(share, 3)))
     except WorkFailed as failure:
-        _say(failed=failure.sentence, kind=failure.kind)
+        say_values(failed=failure.sentence, kind=failure.kind)
         return 1
     except Exception as error:  # noqa: BLE001 - whatever it is, the parent hears of it
         traceback.print_exc()
-        _say(failed=f"{type(error).__name__}: {error}", kind=FAULT_OF_OURS)
+        say_values(failed=f"{type(error).__name__}: {error}", kind=FAULT_OF_OURS)
         return 1
-    _say(result=result)
+    say_values(result=result)
     return 0
 
 
-def _say(**answer: object) -> None:
-    print(json.dumps(answer, allow_nan=False), flush=True)  # noqa: T201 - the parent reads it
+def _say(line: str) -> None:
+    print(line, flush=True)  # noqa: T201 - the parent reads it
