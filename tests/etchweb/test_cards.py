@@ -19,6 +19,7 @@ from etchweb.cards import views
 from etchweb.cards.step_views import NOT_READ_BEFORE
 from etchweb.previews.store import THUMB_PX
 from etchweb.server.picker import NO_PHOTO
+from etchweb.text.formatting import as_sentence
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_SURFACES
 from etchwire.packing import unpack
 from support.fakes.card_book import CardBook
@@ -389,7 +390,7 @@ def test_the_unglazed_back_is_refused_with_the_reason(bench):
     answer = bench.phone.press("test-tiles/new", form=form)
 
     assert answer.status_code == 422
-    assert UNGLAZED_BACK in answer.text
+    assert as_sentence(UNGLAZED_BACK) in answer.text
 
 
 def test_a_place_that_is_too_small_says_what_would_fit(bench):
