@@ -298,6 +298,15 @@ def test_a_spot_nobody_stated_is_said_and_asked_for_again(phone, daemon):
     assert 'name="spot_x_mm" min="0.0001" step="any" inputmode="decimal" value=""' in page
 
 
+def test_a_measured_spot_says_how_sure_it_is_when_and_by_what(phone, daemon):
+    found = {"reading": 3, "at_utc": "2026-11-20T10:00:00Z", "give_or_take_mm": 0.005}
+    daemon.answers["heads"] = {"heads": [head_entry() | {"spot_found": found}]}
+
+    page = phone.look("/lasers").text
+
+    assert all(words in page for words in ("give or take 0.005", "2026-11-20", "reading 3"))
+
+
 @pytest.mark.parametrize("is_on", [True, False])
 def test_a_controller_out_of_laser_mode_is_said_where_its_laser_is_described(phone, daemon, is_on):
     # $32=0: the controller keeps the beam on at standstill (firmware documentation, laser mode).
