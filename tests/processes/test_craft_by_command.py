@@ -11,7 +11,7 @@ def test_a_card_etched_and_read_by_command_brings_a_recipe_into_force(tmp_path):
         first = tmp_path / "first"
         bench.say(
             "card", "power", "-o", first, "--head", tmp_path / "shed.toml", "--surface", NAMED,
-            "--speeds", 2000, 3000, "--powers", 60, 100, "--steps", 2, 2, "--place", 60, 60,
+            "--speeds", 2000, 3000, "--powers", 60, 100, "--steps", 2, 2, "--place", 46, 40,
         )  # fmt: skip
         bench.etch(first)
 

@@ -56,6 +56,8 @@ def test_a_row_cut_by_the_lid_goes_on_within_the_logged_error_and_no_row_is_miss
     sheet = bench.start(patch(ROWS, COLUMNS), feed_mm_per_min=FEED_MM_PER_MIN)
     _open_the_lid_in_mid_row(bench, sheet.index[CUT_IN])
     first = bench.end_of_run()
+    (trip,) = bench.ask("status")["interlocks"]["trips"]
+    is_told_to_close = bench.do("state")["outputs"]["beam_enable"]
     (cut,) = (event["details"] for event in bench.events(first) if event["kind"] == "cut")
 
     bench.do("close_lid")
@@ -66,6 +68,7 @@ def test_a_row_cut_by_the_lid_goes_on_within_the_logged_error_and_no_row_is_miss
 
     assert (first["ended"], second["ended"]) == ("stopped", "complete")
     assert "The lid is open" in first["because"]
+    assert (trip["name"], is_told_to_close) == ("lid closed", False)
     rows = [[row[0] for row in bench.ask("run_rows", id=n)["rows"]] for n in (1, 2)]
     assert rows == [list(range(cut["row"])), list(range(cut["row"], ROWS))]
     _assert_each_dot_is_there_once(_shares_of_a_dot(bench, sheet), sheet, cut)

@@ -136,6 +136,19 @@ def test_a_daemon_halted_for_five_seconds_says_so_once_and_the_box_had_put_the_b
     bench.etch_the_next()
 
 
+def test_a_daemon_that_is_killed_takes_the_beam_with_it(bench):
+    bench.begin(speedup=1)  # where the heartbeat has its contact
+    bench.start(LONG)
+    bench.etch_until_row(1)
+    assert bench.do("state")["inputs"]["loop_closed"]
+
+    bench.daemon.kill()
+    until(lambda: not bench.do("state")["inputs"]["loop_closed"])
+
+    assert not bench.do("state")["is_burning"]
+    until(lambda: not any(bench.do("state")["outputs"].values()))
+
+
 def test_a_hurried_practice_goes_on_after_a_busy_computer_halted_its_daemon(bench):
     bench.begin()
     bench.start(patch(20, 300))

@@ -86,19 +86,18 @@ def test_a_box_whose_safety_relay_has_fallen_is_armed_all_the_same(bench):
         assert "start" in daemon.call("status")["may"]
 
 
-@pytest.mark.parametrize(
-    ("text", "more", "says"),
-    [
-        (DRAWING, (), "--head"),
-        (DRAWING.replace(b"M4", b"M3"), ("--head", "practice-20w"), "Use M4"),
-        (b"\x00\x01\x02", ("--head", "practice-20w"), ""),
-        (DRAWING, ("--head", "no-such"), "there is no laser"),
-    ],
-    ids=["no head", "constant power", "binary", "unknown head"],
-)
-def test_what_cannot_be_loaded_is_told_in_a_sentence(bench, text, more, says):
-    told = bench.load(text, *more)
+CANNOT_BE_LOADED = {
+    "no head": (DRAWING, (), "--head"),
+    "constant power": (DRAWING.replace(b"M4", b"M3"), ("--head", "practice-20w"), "Use M4"),
+    "binary": (b"\x00\x01\x02", ("--head", "practice-20w"), ""),
+    "unknown head": (DRAWING, ("--head", "no-such"), "there is no laser"),
+}
 
-    assert told.returncode == 1
-    assert says in told.stderr
-    assert "Traceback" not in told.stderr
+
+def test_what_cannot_be_loaded_is_told_in_a_sentence(bench):
+    for name, (text, more, says) in CANNOT_BE_LOADED.items():
+        told = bench.load(text, *more)
+
+        assert told.returncode == 1, name
+        assert says in told.stderr, name
+        assert "Traceback" not in told.stderr, name

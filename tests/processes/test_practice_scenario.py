@@ -13,9 +13,7 @@ from support.harnesses.scenarios_by_stage import needs_processes
 @pytest.mark.parametrize(
     "name",
     [
-        "lid_opened_and_taken_up_again",
         "controller_reset_in_mid_run",
-        "daemon_killed_in_dynamic_power",
         "stop_while_held_and_tripped",
         "serial_comes_back_under_another_name",
         "port_takes_nothing_more",

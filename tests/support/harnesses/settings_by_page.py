@@ -188,5 +188,5 @@ class Finder:
         while not (it := found()):
             self._household.require_all()
             assert time.monotonic() < deadline_s, "it does not come"
-            time.sleep(0.02)
+            time.sleep(0.2)  # a page costs what ten looks at the daemon do
         return it

@@ -42,7 +42,7 @@ def wait_for(client, holds):
     deadline_s = time.monotonic() + PATIENCE_S
     while not holds(status := client.call("status")):
         assert time.monotonic() < deadline_s, status
-        time.sleep(0.005)
+        time.sleep(0.02)  # a look costs the daemon a millisecond
     return status
 
 
@@ -52,10 +52,10 @@ def press_until(house, client, holds):
     while not holds(status := client.call("status")):
         assert time.monotonic() < deadline_s, status
         house.press_button()
-        for _ in range(50):
+        for _ in range(25):
             if holds(client.call("status")):
                 break
-            time.sleep(0.01)
+            time.sleep(0.02)
     return status
 
 
