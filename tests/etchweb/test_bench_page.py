@@ -332,6 +332,12 @@ def test_a_bench_run_of_no_order_is_laid_again_whole_or_one_tile_of_it_alone(
     tiles = [tile | {"pocket": pocket, "title": f"tile {pocket}"} for pocket in (1, 2, 3)]
     daemon.answers["run"] = lambda **_: ETCH | {"gcode_sha256": sha256, "tiles": tiles}
 
+    whole_run = daemon.answers["run"]
+    rest = {"id": 8, "gcode_sha256": "cd" * 32, "continues_run_id": 7}
+    daemon.answers["run"] = lambda **asked: whole_run() | (rest if asked["id"] == 8 else {})
+    of_the_rest = text_of(phone.look("/logbook/8"))
+    again_of_the_rest = plan_of(phone.press("bench/again/8", form={"pocket": "3"}))
+
     offered = text_of(phone.look("/logbook/7"))
     alone = plan_of(phone.press("bench/again/7", form={"pocket": "2"}))
     whole = plan_of(phone.press("bench/again/7"))
@@ -342,6 +348,8 @@ def test_a_bench_run_of_no_order_is_laid_again_whole_or_one_tile_of_it_alone(
 
     assert "The same again, on new tiles" in offered
     assert "Pocket 2 again: tile 2" in offered
+    assert "Pocket 2 again: tile 2" in of_the_rest  # of a run that was cut and went on
+    assert again_of_the_rest == {"jig": "Signs", "pocket-3": ida}
     assert "Painting lot lot 7." in offered
     assert alone == {"jig": "Signs", "pocket-2": zoe}
     assert whole == {"jig": "Signs", "pocket-1": ida, "pocket-2": zoe, "pocket-3": ida}

@@ -13,8 +13,9 @@ from etchweb.context import answered, app_context
 from etchweb.drafts.earlier import with_caution
 from etchweb.drafts.store import DRAFT_NAME, PHOTO_NAME, Draft, kept_draft
 from etchweb.drafts.views import drafts, waited_for
+from etchweb.logbook.etch_record import first_of_chain
 from etchweb.storage.made_from import keep_made_from, made_from
-from etchwire.calls.history import Run, RunRecord
+from etchwire.calls.history import Run
 from etchwire.calls.machine import Status
 
 NOT_KEPT: Final = (
@@ -42,7 +43,7 @@ def keep_laid(gcode_sha256: str, laid: Path, pictures: Iterable[Draft]) -> None:
 
 def lay_again(number: int) -> BaseResponse:
     """Lay the tiles of etch `number` as they were; of those in `pocket`, where any is named."""
-    record = _first_of(answered(Run(id=number)))
+    record = first_of_chain(app_context().daemon, answered(Run(id=number)))
     kept = made_from(app_context().pictures.parent, record.gcode_sha256)
     laid = None if kept is None else laid_in(kept)
     if kept is None or laid is None:
@@ -84,13 +85,6 @@ def laid_in(folder: Path) -> dict[str, Any] | None:
     except (OSError, ValueError):
         return None
     return found if isinstance(found, dict) else None
-
-
-def _first_of(record: RunRecord) -> RunRecord:
-    """Return the run with which a chain of runs began: of its job the tiles were laid."""
-    while record.continues_run_id is not None:
-        record = answered(Run(id=record.continues_run_id))
-    return record
 
 
 def _begun_again(kept: Path, names: Collection[str], number: int) -> dict[str, str]:

@@ -16,6 +16,13 @@ class EtchRecord:
     rows: tuple[RunRow, ...]
 
 
+def first_of_chain(daemon: Daemon, run: RunRecord) -> RunRecord:
+    """Return the run with which a chain of runs began: its job is what was laid or loaded."""
+    while run.continues_run_id is not None:
+        run = daemon.ask(Run(id=run.continues_run_id))
+    return run
+
+
 def ask_etch(daemon: Daemon, number: int) -> EtchRecord:
     """Return all of etch `number`; raise DaemonAbsent, or Refused where there is none."""
     run = daemon.ask(Run(id=number))

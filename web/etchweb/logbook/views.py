@@ -14,7 +14,7 @@ from etchweb.context import (
     app_context,
     refusals_as_pages,
 )
-from etchweb.logbook.etch_record import ask_etch
+from etchweb.logbook.etch_record import ask_etch, first_of_chain
 from etchweb.logbook.presenter import etch_view, line_view
 from etchweb.logbook.search import sought_in, wire_terms
 from etchweb.logbook.verdict_presenter import (
@@ -81,7 +81,7 @@ def etch_page(number: int, answer: str) -> str:
             if verdict.photo and (app_context().pictures / verdict.photo).exists()
         },
         left=_left_of(record.run),
-        can_be_made_again=_is_kept(record.run.gcode_sha256),
+        can_be_made_again=_is_kept(record.run),
         number=number,
         answer=answer,
         verdict_choices=CHOICES,
@@ -90,8 +90,12 @@ def etch_page(number: int, answer: str) -> str:
     )
 
 
-def _is_kept(gcode_sha256: str) -> bool:
-    return made_from(app_context().pictures.parent, gcode_sha256) is not None
+def _is_kept(run: RunRecord) -> bool:
+    """Return whether it is kept what a run was made from; the rest of several, what all were."""
+    if run.tiles:
+        with refusals_as_pages():
+            run = first_of_chain(app_context().daemon, run)
+    return made_from(app_context().pictures.parent, run.gcode_sha256) is not None
 
 
 def _left_of(run: RunRecord) -> UnfinishedRun | None:
