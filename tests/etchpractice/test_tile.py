@@ -4,8 +4,9 @@ The settings that must come out well are common practice in the trade, no source
 are invented.
 """
 
+import json
 import math
-from dataclasses import replace
+from dataclasses import asdict, replace
 
 import numpy as np
 import pytest
@@ -161,6 +162,40 @@ def test_every_surface_can_be_etched_well_by_some_power(name):
 def test_an_unknown_surface_is_refused_with_the_list_of_those_there_are():
     with pytest.raises(UnknownSurface, match="white-tile"):
         Host(surface="marble")
+
+
+def test_a_surface_of_ones_own_is_read_from_a_file_and_named_after_it(tmp_path):
+    file = tmp_path / "cellar-tiles.toml"
+    figures = asdict(surface_named("thin-coat"))
+    file.write_text("\n".join(f"{one} = {json.dumps(figures[one])}" for one in figures
+                              if one != "name"))  # fmt: skip
+
+    described = surface_named(str(file))
+
+    assert described == replace(surface_named("thin-coat"), name="cellar-tiles")
+    assert Host(surface=str(file)).machine.tile.reflectance(rectangle=(0, 0, 1, 1)).mean() == (
+        pytest.approx(described.tile_reflectance, abs=0.01)
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        (None, "cannot be read"),
+        ("title = ", "does not describe a surface"),
+        ('title = "half a surface"', "damage_j_per_mm2"),
+        ("glitter = 1", "glitter"),
+    ],
+)
+def test_a_file_that_describes_no_surface_is_refused_with_what_it_should_say(
+    text, reason, tmp_path
+):
+    file = tmp_path / "tiles.toml"
+    if text is not None:
+        file.write_text(text)
+
+    with pytest.raises(UnknownSurface, match=reason):
+        surface_named(str(file))
 
 
 def test_the_coat_is_uneven_the_same_way_for_the_same_seed_only():

@@ -295,6 +295,25 @@ def test_a_focus_card_of_a_laser_without_a_recipe_has_guessed_speeds(card, tmp_p
     assert "a guess" in result.stderr
 
 
+def test_a_focus_card_without_a_recipe_takes_speed_and_power_together(card, tmp_path):
+    said = ("--head", own_laser(tmp_path), "--wedge", "0", "12", "150", "--speed", "1500")
+
+    half = card("focus", "half", *said)
+    whole = card("focus", "whole", *said, "--power", "45")
+
+    assert "--speed and --power" in half.stderr
+    assert whole.exit_code == 0, whole.output
+    assert read_card_file(tmp_path / "whole").recipe.power_ratio == 0.45
+
+
+def test_the_unglazed_back_is_refused_with_the_reason(card, tmp_path):
+    refused = card("power", "p", *QUICK, "--back")
+
+    assert refused.exit_code == 1
+    assert "soaks up the paint" in refused.stderr
+    assert not (tmp_path / "p").exists()
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [

@@ -1,10 +1,11 @@
 """Test cards on the page: made, put on the bench, read by camera and hand, chosen from."""
 
+import html
 import io
 import json
 import re
 import time
-from urllib.parse import urlencode
+from urllib.parse import parse_qsl, urlencode
 
 import pytest
 from PIL import Image
@@ -303,6 +304,54 @@ def test_a_focus_card_says_how_to_set_the_laser_and_gives_it_its_spot(bench, boo
     assert book.accepted[0][1]["spot"]["spot_y_mm"] == pytest.approx(0.075, abs=0.011)
     assert book.readings[0]["summary"]["bed_place"] == "back left"
     assert book.readings[0]["marks"] == {}
+
+
+def test_a_focus_card_is_burnt_with_the_speed_and_power_that_are_said_for_it(bench):
+    bench.make(finds="focus", focus_feed="1500", focus_percent="45", **WEDGE)
+
+    assert (bench.card.recipe.feed_mm_per_min, bench.card.recipe.power_ratio) == (1500, 0.45)
+
+
+def test_of_a_focus_cards_speed_and_power_what_is_not_said_is_the_recipes(bench):
+    bench.make(finds="focus", focus_percent="45", **WEDGE)
+
+    ordered = json.loads((bench.folder / "test-tiles" / "card-1" / "order.json").read_text())
+    asked = ordered["card"]["recipe"]
+    assert asked["feed_mm_per_min"] == recipe(1)["feed_mm_per_min"]
+    assert asked["power_ratio"] == 0.45
+
+
+def test_without_a_recipe_a_focus_cards_speed_and_power_are_said_together(bench, daemon):
+    daemon.answers["recipes"] = {"recipes": []}
+
+    half = bench.phone.press(
+        "test-tiles/new", form={"pair": PAIR, **PLACE, **WEDGE, "finds": "focus", "focus_feed": "9"}
+    )
+
+    assert half.status_code == 422
+    assert "or leave both empty" in half.text
+    bench.make(finds="focus", focus_feed="1500", focus_percent="45", **WEDGE)
+    assert bench.card.recipe.power_ratio == 0.45
+    assert "a guess" not in " ".join(bench.card.notes)
+
+
+def test_an_etched_focus_card_offers_a_weaker_and_a_stronger_one_with_the_form_filled_in(
+    bench, book
+):
+    page = bench.make(finds="focus", focus_feed="1500", focus_percent="45", **WEDGE)
+    assert "twice the dose" not in page.text  # nobody has seen its lines yet
+    bench.put_on_bench(book)
+
+    links = re.findall(r'href="/test-tiles/new\?([^"]+)">(half|twice) the dose', bench.look().text)
+
+    asked = {times: dict(parse_qsl(html.unescape(query))) for query, times in links}
+    assert asked["twice"]["focus_feed"] == "750"
+    assert asked["half"]["focus_feed"] == "1500"  # lines are run no faster: it is less power then
+    assert float(asked["half"]["focus_percent"]) < 45
+    form = bench.phone.look(f"/test-tiles/new?{urlencode(asked['twice'])}").text
+    for name, value in (asked["twice"] | WEDGE).items():
+        if name not in ("pair", "finds", "bed_place"):
+            assert re.search(rf'name="{name}"[^>]*value="{value}"', form), name
 
 
 def test_the_coarsest_lines_that_close_become_the_recipe(bench, book):

@@ -1,9 +1,10 @@
 """How a painted tile answers light: from exposure to reflectance, before and after wiping."""
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cache
 from importlib.resources import files
+from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -17,7 +18,7 @@ _DAMAGE_SPREAD: Final = 0.4  # the glaze is wholly broken at this much more than
 
 
 class UnknownSurface(ValueError):
-    """No surface of that name; the message lists those there are."""
+    """No surface of that name, or none that its file describes; the message says what there is."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,9 +90,28 @@ def surfaces() -> dict[str, Surface]:
 
 
 def surface_named(name: str) -> Surface:
-    """Return the surface of that name, or raise UnknownSurface."""
+    """Return the surface of that name, or the one that a `.toml` file describes.
+
+    Raise UnknownSurface, with a sentence, where there is neither.
+    """
+    if name.endswith(".toml"):
+        return _surface_described_in(Path(name))
     try:
         return surfaces()[name]
     except KeyError:
         names = ", ".join(surfaces())
         raise UnknownSurface(f"there is no practice surface {name!r}; there are {names}") from None
+
+
+def _surface_described_in(file: Path) -> Surface:
+    """Return the surface whose figures a file gives, named as the file is."""
+    try:
+        figures = tomllib.loads(file.read_text("utf-8"))
+        return Surface(name=file.stem, **figures)
+    except OSError as error:
+        raise UnknownSurface(f"{file} cannot be read ({error.strerror})") from error
+    except (ValueError, TypeError) as error:
+        entries = ", ".join(one.name for one in fields(Surface) if one.name != "name")
+        raise UnknownSurface(
+            f"{file} does not describe a surface ({error}); it has these entries: {entries}"
+        ) from error

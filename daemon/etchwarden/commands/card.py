@@ -224,7 +224,8 @@ def focus(
     """Thin lines on a tile that lies on a wedge: focus, its depth, and the width of the spot.
 
     Put the laser about half the wedge higher than usual, so that the focus lies within it. Without
-    a recipe its speeds are guessed.
+    a recipe its speeds are guessed; lines too pale to see, or run together, need others: say
+    --speed and --power.
     """
     left, right, length = wedge
     with refusals_reported():
@@ -317,7 +318,8 @@ def _recipe(
     options: _Options, request: CardRequest, stored: Recipe | None, kind: str
 ) -> Recipe | None:
     percent = options.power_percent
-    if stored is None and percent is None and kind in WITHOUT_RECIPE:
+    is_said = percent is not None or options.feed_mm_per_min is not None
+    if stored is None and not is_said and kind in WITHOUT_RECIPE:
         return None
     said_ratio = None if percent is None else percent / 100
     return Recipe(

@@ -26,7 +26,11 @@ from etchwire.errors import WireError
     type=click.FloatRange(min=1.0),
     help="How much faster than real time; beyond 20, as fast as it goes.",
 )
-@click.option("--surface", metavar="NAME", help="Which invented tile and paint lies under it.")
+@click.option(
+    "--surface",
+    metavar="NAME",
+    help="Which invented tile and paint lies under it, or a TOML file with the figures of another.",
+)
 @click.option(
     "--head",
     metavar="LASER",

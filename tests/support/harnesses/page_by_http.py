@@ -4,6 +4,8 @@ import html
 import re
 import secrets
 import urllib.error
+from collections.abc import Iterator
+from contextlib import contextmanager
 from http.cookiejar import CookieJar
 from urllib.request import HTTPCookieProcessor, Request, build_opener
 
@@ -15,6 +17,7 @@ class PageByHttp:
 
     def __init__(self, url: str) -> None:
         self.url = url
+        self.presses = 0
         self._opener = build_opener(HTTPCookieProcessor(CookieJar()))
 
     def pair(self, code: str) -> None:
@@ -27,7 +30,9 @@ class PageByHttp:
 
     def fetch(self, path: str) -> bytes:
         """Return what lies at `path`."""
-        with self._opener.open(f"{self.url}{path}", timeout=PATIENCE_S) as answer:
+        with _sentence_of_refusal(path), self._opener.open(
+            f"{self.url}{path}", timeout=PATIENCE_S
+        ) as answer:
             return answer.read()
 
     def post(self, page: str, path: str, **form: object) -> str:
@@ -37,12 +42,20 @@ class PageByHttp:
         request = Request(
             f"{self.url}{path}", data=body, headers={"Origin": self.url, "Content-Type": kind}
         )
-        try:
-            with self._opener.open(request, timeout=PATIENCE_S) as answer:
-                return answer.geturl()
-        except urllib.error.HTTPError as refusal:
-            with refusal:
-                raise AssertionError(f"{path}: {refusal.code} {refusal.read().decode()}") from None
+        self.presses += 1
+        with _sentence_of_refusal(path), self._opener.open(request, timeout=PATIENCE_S) as answer:
+            return answer.geturl()
+
+
+@contextmanager
+def _sentence_of_refusal(path: str) -> Iterator[None]:
+    try:
+        yield
+    except urllib.error.HTTPError as refusal:
+        with refusal:
+            said = refusal.read().decode()
+        told = re.findall(r'role="alert"[^>]*>([^<]+)<', said) or [said]
+        raise AssertionError(f"{path}: {refusal.code} {told[0]}") from None
 
 
 def field(page: str, name: str) -> str:

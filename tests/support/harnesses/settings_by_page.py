@@ -25,13 +25,21 @@ class Finder:
     """A household with the page, and a browser without eyes."""
 
     def __init__(
-        self, folder: Path, *, surface: str, speedup: float, imperfections: tuple[str, ...] = ()
+        self,
+        folder: Path,
+        *,
+        surface: str,
+        speedup: float,
+        imperfections: tuple[str, ...] = (),
+        head: Path | None = None,
     ) -> None:
+        """`surface` is a practice surface or a file, `head` a file of the laser that is there."""
         self._household = ProcessGroup(folder)
         self._folder = folder
         self._session = Session(self._household, folder)
         self._machine = ("--speedup", f"{speedup:g}", "--surface", surface)
         self._machine += tuple(f"--imperfection={one}" for one in imperfections)
+        self._machine += ("--head", str(head)) if head else ()
         self._number = 0
         self._pair = PAIR
 
@@ -63,10 +71,11 @@ class Finder:
         )
         return self._settled()
 
-    def etch(self, *, is_on_wedge: bool = False):
-        """Lay a new tile, put the card on the bench, confirm everything, and let it end."""
-        tile = "lay-on-wedge" if is_on_wedge else "lay-tile"
-        self._page.post(self._page.look("/practice"), f"/practice/{tile}")
+    def etch(self, *, is_on_wedge: bool = False, is_on_same_tile: bool = False):
+        """Lay a tile, put the card on the bench, confirm everything, and let it end."""
+        if not is_on_same_tile:
+            tile = "lay-on-wedge" if is_on_wedge else "lay-tile"
+            self._page.post(self._page.look("/practice"), f"/practice/{tile}")
         self._page.post(self._settled(), f"/test-tiles/{self._number}/bench")
         self.etch_what_lies_there()
 
@@ -141,9 +150,10 @@ class Finder:
         with PlainClient(self._session.socket) as daemon:
             daemon.call("save_head", head=self.head() | {"register": {}})
 
-    def forget_everything(self):
+    def forget_everything(self, *, rated_optical_w: float | None = None):
         """Have a laser whose spot and rows nobody measured, and a surface without a recipe."""
         unknown = {"spot_x_mm": ASSUMED_SPOT_MM, "spot_y_mm": ASSUMED_SPOT_MM}
+        unknown |= {} if rated_optical_w is None else {"rated_optical_w": rated_optical_w}
         name, practice = "a laser like any at first", self.head()
         with PlainClient(self._session.socket) as daemon:
             daemon.call("save_head", head=practice | unknown | {
@@ -160,6 +170,16 @@ class Finder:
     def story(self) -> str:
         """Return the page with the time line."""
         return self._page.look(f"/test-tiles?pair={urllib.parse.quote(self._pair)}")
+
+    @property
+    def presses(self) -> int:
+        """How many buttons were pressed on the page."""
+        return self._page.presses
+
+    def runs(self):
+        """Return the etches so far, the newest first."""
+        with PlainClient(self._session.socket) as daemon:
+            return daemon.call("runs", limit=50)["runs"]
 
     def recipe(self):
         """Return the recipe in force."""

@@ -39,6 +39,8 @@ from etchproof.layout.ranges import good_feed_mm_per_min, power_law
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchwire.catalogue.heads import Recipe
 
+WEAKER: Final = 0.5  # of the dose, for the card after one that was burnt too far (our choice)
+STRONGER: Final = 2.0  # of the dose, for the card after one with faint lines (our choice)
 SPEED_SHARES: Final = (1.6, 1.0, 0.6, 0.35)  # of the recipe's: lines need more dose than areas
 SOLID_SHARE: Final = 0.6  # slow enough to be as black as the lines get
 GUESSED_POWER: Final = 0.6  # where there is no recipe yet
@@ -140,11 +142,11 @@ def _guessed(request: CardRequest) -> Recipe:
     )
 
 
-def weaker_recipe(card: Card, share: float) -> Recipe:
-    """Return what to burn a focus card with that shall get that share of the dose of `card`."""
+def recipe_at_dose(card: Card, share: float) -> Recipe:
+    """Return what to burn a focus card with that is to get `share` times the dose of `card`."""
     recipe = card.recipe
-    weaker = replace(recipe, feed_mm_per_min=float(f"{recipe.feed_mm_per_min / share:.3g}"))
-    return _within_reach(weaker, card)
+    other = replace(recipe, feed_mm_per_min=float(f"{recipe.feed_mm_per_min / share:.3g}"))
+    return _within_reach(other, card)
 
 
 def _within_reach(recipe: Recipe, request: CardRequest | Card) -> Recipe:

@@ -23,7 +23,7 @@ from etchphoto.light import lightness
 from etchproof.card import COLUMN_LINES, FOCUS, ROW_LINES, SOLID, Card, Wedge
 from etchproof.errors import NoFocus
 from etchproof.layout.drawing import pitch_dots
-from etchproof.layout.focus_card import weaker_recipe
+from etchproof.layout.focus_card import WEAKER, recipe_at_dose
 from etchproof.model.damped_steps import jacobian, least_squares
 from etchproof.model.line_darkness import column_line_dose, mean_darkness, row_line_dose
 from etchproof.reading.values import Reading
@@ -48,7 +48,6 @@ LEAST_DOUBT_MM: Final = 0.05  # of a height that a person packed up
 LEAST_SPOT_DOUBT: Final = 0.08  # of the width: surfaces have other laws than ours (by simulation)
 DARKER_L: Final = 3.0  # by less, side by side, patches look the same (our choice)
 TOO_FAR_PATCHES: Final = 2  # of lines that are paler than the faster ones beside them
-WEAKER: Final = 0.5  # of the dose, for the card after one that was burnt too far (our choice)
 MOST_SPOT_DOUBT: Final = 0.35  # of the width: beyond it none is told (our choice)
 
 # What is usual where lines say little, as logarithms, with how far off it may well be.
@@ -291,7 +290,7 @@ def burnt_too_far(card: Card, reading: Reading) -> BurntTooFar | None:
         darkest_l = min([darkest_l, *lights])
     if paler < TOO_FAR_PATCHES and min(solids, default=0.0) - darkest_l <= DARKER_L:
         return None
-    recipe = weaker_recipe(card, WEAKER)
+    recipe = recipe_at_dose(card, WEAKER)
     return BurntTooFar(feed_mm_per_min=recipe.feed_mm_per_min, power_ratio=recipe.power_ratio)
 
 

@@ -101,7 +101,7 @@ def read_card(
 
 def see_card(photo: Photograph, known: Sequence[Card]) -> SeenCard:
     """Find the card in a photo, know it, and see it from above."""
-    found = find_markers(photo.codes)
+    found = find_markers(photo.codes, among={card.number % CARD_NUMBERS for card in known})
     card = which_card(found, known)
     found = completed(found, photo.codes, card)
     return SeenCard(photo, found, card, rectify(photo.light, found, card))

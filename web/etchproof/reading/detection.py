@@ -1,6 +1,6 @@
 """Detection: where a card's four markers are in a photo, to a fraction of a pixel."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -53,21 +53,22 @@ class Found:
         return float(min(sides)) / 8
 
 
-def find_markers(codes: Codes) -> Found:
+def find_markers(codes: Codes, among: Collection[int] = ()) -> Found:
     """Return the markers of the card in a photo.
 
-    There may be fewer than four; see `missing_marker`. Raise PhotoRefused, with the remedy, when
-    there is none, when they are too small, when two cards are in the picture, or when it is out
-    of focus.
+    A spare tile holds several cards: of those in the picture the one counts whose number, counted
+    round, is `among` those that it may be. There may be fewer than four markers; see
+    `missing_marker`. Raise PhotoRefused, with the remedy, when there is none, when they are too
+    small, when two cards that it may be are in the picture, or when it is out of focus.
     """
     found: dict[int, Corners] = {}
     for attempt in _attempts(codes):
         found = attempt | found
-        if _is_whole(found):
+        if len(_whole(_by_card(found, among))) == 1:
             break
     if not found:
         raise _nothing_found(codes)
-    return _one_card(found)
+    return _one_card(_by_card(found, among))
 
 
 def _attempts(codes: Codes) -> Iterator[dict[int, Corners]]:
@@ -75,11 +76,6 @@ def _attempts(codes: Codes) -> Iterator[dict[int, Corners]]:
     smooth = cv2.GaussianBlur(codes, (0, 0), SMOOTHING_PX)
     for settings in LATER_ATTEMPTS:
         yield _detected(smooth, settings)
-
-
-def _is_whole(found: Mapping[int, Corners]) -> bool:
-    cards = {card_and_corner(code)[0] for code in found}
-    return len(cards) == 1 and len(found) == len(CORNERS)
 
 
 def _detected(codes: Any, changed: Mapping[str, float] = _AS_USUAL) -> dict[int, Corners]:
@@ -102,17 +98,28 @@ def _by_code(quads: Any, numbers: Any) -> dict[int, Corners]:
     }
 
 
-def _one_card(found: Mapping[int, Corners]) -> Found:
+def _by_card(
+    found: Mapping[int, Corners], among: Collection[int]
+) -> dict[int, dict[int, Corners]]:
+    """Return the markers of each card by corner; of cards it may be alone, where one is there."""
     by_card: dict[int, dict[int, Corners]] = {}
     for code, corners in found.items():
         number, corner = card_and_corner(code)
         by_card.setdefault(number, {})[corner] = corners
-    whole = [number for number, markers in by_card.items() if len(markers) == len(CORNERS)]
+    return {number: by_card[number] for number in by_card if number in among} or by_card
+
+
+def _whole(by_card: Mapping[int, Mapping[int, Corners]]) -> list[int]:
+    return [number for number, markers in by_card.items() if len(markers) == len(CORNERS)]
+
+
+def _one_card(by_card: Mapping[int, Mapping[int, Corners]]) -> Found:
+    whole = _whole(by_card)
     if len(whole) > 1:
         raise PhotoRefused(
             "two-cards",
-            "there is more than one card in the picture: photograph one at a time, or cover the "
-            "others with paper",
+            "there is more than one card in the picture, and any of them may be meant: photograph "
+            "one at a time, or cover the others with paper",
         )
     number = whole[0] if whole else max(by_card, key=lambda card: len(by_card[card]))
     card = Found(number, by_card[number])

@@ -1,6 +1,7 @@
 """What the forms of *Test cards* say, read into orders and questions; refusals are sentences."""
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 from etchproof.card import UNGLAZED_BACK, WITHOUT_RECIPE
@@ -8,6 +9,7 @@ from etchproof.choosing.kinds import MOST_CYCLES, TREATMENTS
 from etchweb.catalogue.pairs import Pair
 from etchweb.server.forms import Form, FormUnfit, number
 from etchweb.text.formatting import as_sentence
+from etchwire.catalogue.heads import Recipe
 from etchwire.catalogue.records import SparePlace, require_name, with_own_figures
 from etchwire.errors import UnreadableSheet
 from etchwire.transport.json_text import JsonTable
@@ -85,6 +87,8 @@ def card_order(
     spacing = pair.head.usual_spacing_mm if recipe is None else recipe.line_spacing_mm
     if kind == "power" and form.get("spacing_mm", "").strip():
         spacing = number(form, "spacing_mm", "The line spacing in millimetres", least=0.02, most=1)
+    if kind == "focus":
+        recipe = _focus_recipe(form, recipe, surface=pair.key[1], spacing_mm=spacing)
     order = {
         "kind": kind,
         "recipe": None if recipe is None else recipe.to_table(),
@@ -103,6 +107,29 @@ def card_order(
     if kind == "focus":
         return {**order, "wedge": _wedge(form)}
     return {**order, **_finer(form)}
+
+
+def _focus_recipe(
+    form: Form, recipe: Recipe | None, *, surface: str, spacing_mm: float
+) -> Recipe | None:
+    """Return what a focus card is burnt with: the recipe, with the speed and power said for it.
+
+    None leaves both to the card.
+    """
+    said = {}
+    if form.get("focus_feed", "").strip():
+        label = "The focus card's speed in mm/min"
+        said["feed_mm_per_min"] = number(form, "focus_feed", label, least=1, most=100_000)
+    if form.get("focus_percent", "").strip():
+        label = "The focus card's power in percent"
+        said["power_ratio"] = number(form, "focus_percent", label, least=0.1, most=100) / 100
+    if recipe is not None:
+        return replace(recipe, **said)
+    if not said:
+        return None
+    if len(said) == 1:
+        raise FormUnfit("Say the focus card’s speed and its power, or leave both empty.")
+    return Recipe(surface=surface, line_spacing_mm=spacing_mm, **said)
 
 
 def _wedge(form: Form) -> JsonTable:

@@ -5,6 +5,7 @@ from typing import Final
 
 from etchproof.card import CHECK, Card, HairlinePair, Patch
 from etchproof.choosing.kinds import MOST_CYCLES, TREATMENTS
+from etchproof.layout.focus_card import STRONGER, WEAKER, recipe_at_dose
 from etchweb.cards.charts import (
     ChartGeometry,
     darkness_chart,
@@ -84,11 +85,31 @@ def card_view(layout: Card, made: JsonTable | None, record: WholeCard | None) ->
         "notes": [as_sentence(note) for note in layout.notes],
         "settings": settings_of(layout),
         "is_on_wedge": layout.wedge is not None,
+        "other_doses": _other_doses(layout),
         "trials": TREATMENTS if layout.kind == CHECK else (),
         "most_cycles": MOST_CYCLES,
         "is_burnt": record is not None and record.run_id is not None,
         "run": record.run_id if record else None,
     }
+
+
+def _other_doses(layout: Card) -> list[tuple[str, View]]:
+    """Return focus cards like this one with less and more dose: words, and the form filled in."""
+    wedge = layout.wedge
+    if wedge is None:
+        return []
+    where = {
+        "left_mm": f"{wedge.left_mm:g}",
+        "right_mm": f"{wedge.right_mm:g}",
+        "length_mm": f"{wedge.length_mm:g}",
+        "bed_place": wedge.bed_place,
+    }
+    offers = []
+    for words, share in (("half the dose", WEAKER), ("twice the dose", STRONGER)):
+        recipe = recipe_at_dose(layout, share)
+        feed, power = f"{recipe.feed_mm_per_min:g}", f"{recipe.power_ratio * 100:.3g}"
+        offers.append((words, {**where, "focus_feed": feed, "focus_percent": power}))
+    return offers
 
 
 def _picture_of(made: JsonTable | None, record: WholeCard | None) -> str:
