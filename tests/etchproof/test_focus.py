@@ -26,7 +26,7 @@ from etchproof.layout.focus_card import (
     SPEED_SHARES,
     WedgeRequest,
     lay_out_focus_card,
-    weaker_recipe,
+    recipe_at_dose,
 )
 from etchproof.layout.spare_tile import SpareTile, lay_out_on
 from etchproof.model.focus_reading import (
@@ -306,7 +306,7 @@ def test_a_card_that_was_burnt_too_far_is_told_and_half_its_dose_proposed():
 
     assert result.recommended is None
     text = " ".join(result.table["sentences"])
-    assert "In focus a tile stands" in text  # its height is told nevertheless
+    assert "A tile is in focus when it stands" in text  # its height is told nevertheless
     asked = re.search(r"half the dose, (\d+) mm/min at ([\d.]+) % power", text)
     feed, power = float(asked[1]), float(asked[2]) / 100
     weaker = replace(recipe, feed_mm_per_min=feed, power_ratio=power)
@@ -337,7 +337,7 @@ def test_a_laser_that_cannot_run_faster_gets_less_power_for_half_the_dose():
     slow = replace(HEAD, max_feed_mm_per_min=5000.0)
     card = lay_out_focus_card(wishes(number=11, head=slow), RECIPE, RISING)
 
-    weaker = weaker_recipe(card, 0.5)
+    weaker = recipe_at_dose(card, 0.5)
 
     assert weaker.feed_mm_per_min <= 5000 / max(SPEED_SHARES)
     assert weaker.power_ratio < RECIPE.power_ratio

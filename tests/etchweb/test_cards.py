@@ -597,7 +597,7 @@ def test_the_list_says_when_to_test_again(bench, daemon):
 
     page = bench.phone.look("/test-tiles")
 
-    assert "for diodes fade" in page.text
+    assert "because diodes fade" in page.text
 
 
 def test_without_the_daemon_the_page_says_so(phone, daemon):

@@ -34,7 +34,7 @@ def test_a_wedge_tells_focus_and_spot(tmp_path):
         lasers = bench.say("laser", "list")
         story = json.loads(bench.say("timeline", "--head", "shed", *pair, "--json"))
     print(f"\n{told}{lasers}")
-    best_mm = float(re.search(r"In focus a tile stands ([\d.]+) mm up", told)[1])
+    best_mm = float(re.search(r"in focus when it stands ([\d.]+) mm up", told)[1])
     across_mm, along_mm = map(
         float, re.search(r"is ([\d.]+) mm wide across the rows and ([\d.]+)", told).groups()
     )

@@ -30,7 +30,7 @@ def test_a_tile_on_a_wedge_tells_focus_and_spot(tmp_path):
         page = finder.read(finder.photo())
         finder.choose()
         head, story = finder.head(), finder.story()
-    best_mm = float(re.search(r"In focus a tile stands ([\d.]+) mm up", page)[1])
+    best_mm = float(re.search(r"in focus when it stands ([\d.]+) mm up", page)[1])
     heat_mm = surface_named(SURFACE).heat_spread_mm
     true_mm = HALF_HEIGHT * (0.08**2 / 12 + heat_mm**2) ** 0.5
     print(f"\nfocus off by {best_mm - BEST_MM:+.2f} mm; spot {head['spot_x_mm']:g} × "

@@ -106,7 +106,7 @@ _COMMON: Final[Options] = (
         "--spare-size", "spare_size_mm", type=float, nargs=2, metavar="WIDTH HEIGHT",
         help="Its size in mm, as it lies; once said, it is remembered.",
     ),
-    click.option("--back", "is_back", is_flag=True, help="Its unglazed back lies upwards."),
+    click.option("--back", "is_back", is_flag=True, help="Its unglazed back faces up."),
     daemon_option(is_required=False),
 )  # fmt: skip
 
@@ -203,7 +203,7 @@ def spacing(**said: Any) -> None:
     _make("spacing", _Options(**said), {})
 
 
-@command.command(short_help="How high does the laser stand right? Lines on a wedge.")
+@command.command(short_help="How high must the laser stand? Lines on a wedge.")
 @with_options(_WITH_RECIPE)
 @click.option(
     "--wedge", "wedge", type=float, nargs=3, required=True, metavar="LEFT RIGHT LENGTH",

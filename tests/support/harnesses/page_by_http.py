@@ -30,9 +30,10 @@ class PageByHttp:
 
     def fetch(self, path: str) -> bytes:
         """Return what lies at `path`."""
-        with _sentence_of_refusal(path), self._opener.open(
-            f"{self.url}{path}", timeout=PATIENCE_S
-        ) as answer:
+        with (
+            _sentence_of_refusal(path),
+            self._opener.open(f"{self.url}{path}", timeout=PATIENCE_S) as answer,
+        ):
             return answer.read()
 
     def post(self, page: str, path: str, **form: object) -> str:

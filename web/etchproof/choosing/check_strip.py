@@ -153,7 +153,8 @@ class _Shown:
 
     def test_anew(self, *why: str) -> StripOutcome:
         return self._outcome(
-            Answer.TEST_ANEW, (*why, *self._shifts(), "Test anew: etch a power card on this can.")
+            Answer.TEST_ANEW,
+            (*why, *self._shifts(), "Start again: etch a power card with this can of paint."),
         )
 
     def why_not_black(self) -> tuple[str, ...]:

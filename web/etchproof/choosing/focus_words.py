@@ -12,7 +12,7 @@ def focus_sentences(found: FocusReading) -> list[str]:
     """Say where the focus is, how deep, how wide the spot is, and what to do next."""
     where = f" at the bed’s {found.bed_place}" if found.bed_place else ""
     sentences = [
-        f"In focus a tile stands {found.best_mm:.1f} mm up{where}, give or take "
+        f"A tile is in focus when it stands {found.best_mm:.1f} mm up{where}, give or take "
         f"{found.doubt_mm:.1f} mm (nine times in ten it is within that). {_what_to_do(found)}",
         f"From {found.low_mm:.1f} to {found.high_mm:.1f} mm, {found.high_mm - found.low_mm:.1f} mm "
         f"in all, the spot is no more than {FACTOR_IN_FOCUS:g} times as wide as at its best (what "
@@ -35,7 +35,9 @@ def focus_sentences(found: FocusReading) -> list[str]:
             f"Lines along the rows are thinnest at {across.height_mm:.1f} mm and lines across them "
             f"at {along.height_mm:.1f} mm: no height has both sharp, and this one lies between."
         )
-    sentences.append("Once the laser stands right, find speed and power with a power card.")
+    sentences.append(
+        "Once the laser is at the right height, find speed and power with a power card."
+    )
     return sentences
 
 

@@ -100,8 +100,8 @@ def _not_black(poor: Sequence[str], cells: Sequence[Cell]) -> str:
     else:
         how = f"even at {min(cell.feed_mm_per_min for cell in cells):.0f} mm/min"
     return (
-        f"Not black at {', '.join(poor)} {how}. Look at focus and coat there, then test anew with "
-        "a power card."
+        f"Not black at {', '.join(poor)} {how}. Look at focus and coat there, then start again "
+        "with a power card."
     )
 
 

@@ -111,7 +111,7 @@ def about_fingernail(best: Cell) -> Iterator[str]:
         )
     if best.mark is Mark.COULD_NOT_TELL:
         yield (
-            f"Whether patch {best.name} holds under a fingernail could not be told: try it on the "
+            f"Nobody could tell whether patch {best.name} holds under a fingernail: try it on the "
             "first tile before you etch many."
         )
 
@@ -133,8 +133,8 @@ def about_dots(best: Cell) -> Iterator[str]:
     """Say so when single dots hardly mark where solid areas do."""
     if best.halftone_coverage is not None and best.halftone_coverage < DOTS_KEPT:
         yield (
-            f"Fine detail of which half is burnt looks only {best.halftone_coverage * 100:.0f} % "
-            "burnt there: etch a tone card, or keep more of the light greys with less speed."
+            f"Fine detail that is half burnt looks only {best.halftone_coverage * 100:.0f} % burnt "
+            "there: etch a tone card, or go slower to keep more of the light greys."
         )
 
 

@@ -45,8 +45,8 @@ def _sentences(found: SpacingReading) -> Iterator[str]:
         f"{UNEVEN_CELL_MM:g} mm."
     )
     yield (
-        "Greys depend on the spacing: after a change burn a tone card, and a power card if more "
-        "power shall make it faster."
+        "Greys depend on the spacing: after a change, burn a tone card. To go faster with more "
+        "power, burn a power card before it."
     )
 
 
@@ -54,7 +54,7 @@ def _about_best(found: SpacingReading) -> Iterator[str]:
     """Say which spacing is recommended, its reserve, and the time that it saves."""
     best, recipe = found.best, found.at_recipe
     if best == recipe:
-        yield f"With what a reserve takes, nothing is faster than {recipe.spacing_mm:.3g} mm."
+        yield f"Once a reserve is kept, no spacing is faster than {recipe.spacing_mm:.3g} mm."
         yield from _about_banding(best)
         return
     yield (
@@ -66,7 +66,7 @@ def _about_best(found: SpacingReading) -> Iterator[str]:
         saved = 1 - best.photo_s / recipe.photo_s
         yield (
             f"A picture of {PICTURE_MM:.0f} × {PICTURE_MM:.0f} mm, half of it burnt in fine dots, "
-            f"takes {in_words(best.photo_s)} so and {in_words(recipe.photo_s)} at "
+            f"takes {in_words(best.photo_s)} that way and {in_words(recipe.photo_s)} at "
             f"{recipe.spacing_mm:.3g} mm: {saved * 100:.0f} % less. Its dots are larger, so it "
             "shows less detail."
         )

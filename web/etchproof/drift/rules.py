@@ -128,13 +128,13 @@ RULES: Final = (
         name="new tiles",
         limit=None,
         is_due=_differs("tile_batch"),
-        advice="The tiles are of another batch than those of the recipe: etch a check strip.",
+        advice="These tiles are from a different batch than the recipe’s: etch a check strip.",
     ),
     DriftRule(
         name="new paint",
         limit=None,
         is_due=_differs("paint"),
-        advice="The paint is another than the recipe was found with: etch a power card.",
+        advice="This is not the paint that the recipe was found with: etch a power card.",
     ),
     DriftRule(
         name="new can",
@@ -143,13 +143,14 @@ RULES: Final = (
             history.found_with.paint == history.now.paint
             and history.found_with.can != history.now.can
         ),
-        advice="The can is another than the recipe was found with: etch a check strip.",
+        advice="This is a different can of paint than the recipe was found with: etch a check "
+        "strip.",
     ),
     DriftRule(
         name="new coating",
         limit=None,
         is_due=_differs("coating"),
-        advice="The paint was put on in another way than for the recipe: etch a check strip.",
+        advice="The paint was put on differently than for the recipe: etch a check strip.",
     ),
     DriftRule(
         name="new lot",
@@ -158,14 +159,14 @@ RULES: Final = (
             history.found_with.lot != history.now.lot
             and replace(history.found_with, lot="") == replace(history.now, lot="")
         ),
-        advice="The tiles are of another painting lot than those of the recipe: etch a check "
+        advice="These tiles are from a different painting lot than the recipe’s: etch a check "
         "strip.",
     ),
     DriftRule(
         name="wiped in another way",
         limit=None,
         is_due=_is_wiped_otherwise,
-        advice="Tiles are wiped in another way than for the recipe (solvent, cloth, waiting or how "
+        advice="Tiles are wiped differently than for the recipe (solvent, cloth, waiting or how "
         "hard): etch a check strip.",
     ),
     DriftRule(
@@ -179,7 +180,7 @@ RULES: Final = (
         limit=40.0,
         is_due=lambda history, limit: history.beam_hours_since_card > limit,
         advice="The laser has burnt for more than {limit:g} hours since the last card: etch a "
-        "five-patch card, for diodes fade.",
+        "five-patch card, because diodes fade.",
     ),
     DriftRule(
         name="beam hours since the lens was wiped",

@@ -149,7 +149,7 @@ def _power(order: CardOrder) -> Card:
         f"With {FIRST_STEPS[0]} speeds and {FIRST_STEPS[1]} powers this card would take "
         f"{in_words(whole_s)}. This one has small patches, {speeds} speeds and {powers} powers, "
         f"and takes {in_words(its_s)}: a first stage, after which a finer card looks round its "
-        "best patch. Say how many speeds and powers you want to have it otherwise.",
+        "best patch. To have it differently, say how many speeds and powers you want.",
     )
 
 

@@ -98,9 +98,7 @@ def _by_code(quads: Any, numbers: Any) -> dict[int, Corners]:
     }
 
 
-def _by_card(
-    found: Mapping[int, Corners], among: Collection[int]
-) -> dict[int, dict[int, Corners]]:
+def _by_card(found: Mapping[int, Corners], among: Collection[int]) -> dict[int, dict[int, Corners]]:
     """Return the markers of each card by corner; of cards it may be alone, where one is there."""
     by_card: dict[int, dict[int, Corners]] = {}
     for code, corners in found.items():

@@ -204,8 +204,8 @@ def _recipe_fields(recommended: JsonTable | None) -> View | None:
 def _tone_sentences(told: JsonTable) -> Iterator[str]:
     more = "darker" if told["tvi_percent"] >= 0 else "lighter"
     yield (
-        f"Half the area burnt looks {abs(told['tvi_percent']):.0f} points {more} than half; the "
-        "curve takes that back in every photo."
+        f"An area half burnt looks {abs(told['tvi_percent']):.0f} points {more} than half; the "
+        "curve corrects that in every photo."
     )
     yield f"Black reflects {told['black'] * 100:.0f} % of what the bare tile does."
     yield from told.get("sentences", ())  # what was read by an earlier version has none
@@ -218,7 +218,7 @@ def _register_sentences(told: JsonTable) -> Iterator[str]:
             f"{apart['apart_mm']:z.2f} mm apart, give or take {apart['doubt_mm']:.3f} "
             "(nine times in ten it is within that)."
         )
-    yield "Once this is saved, every picture etched both ways is moved so that its rows meet."
+    yield "Once this is saved, every picture etched both ways is shifted so that its rows meet."
 
 
 def card_questions() -> list[tuple[str, str, str]]:
