@@ -18,7 +18,7 @@ from etchphoto.job.order import FROM_TEST_CARD
 from etchpractice.tile.surface import Surface, surface_named
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from measure.portrait_truth import MM_PER_PX, SIDE_MM, off_what_it_can_hold, portrait
-from support.harnesses.page_by_http import field
+from support.harnesses.page_by_http import PageRefused, field
 from support.harnesses.settings_by_page import Finder
 
 pytestmark = pytest.mark.measure
@@ -141,8 +141,8 @@ class SpareTiles:
         self.photos += 1
         try:
             page = finder.read(finder.photo())
-        except AssertionError as refusal:
-            if not self._asks_for_another(kind, str(refusal)):
+        except PageRefused as refusal:
+            if not self._asks_for_another(kind, refusal.page):
                 raise
             return
         if kind == "power":
@@ -153,18 +153,17 @@ class SpareTiles:
             finder.save_only()
         self._asks_for_another(kind, page)
 
-    def _asks_for_another(self, kind, said):
+    def _asks_for_another(self, kind, page):
         """Return whether another focus card is asked for; its form is filled in by the page."""
         if kind != "focus":
             return False
         asked = {"burnt too far": "half", "lines can be seen at only": "twice"}
-        times = next((times for words, times in asked.items() if words in said.lower()), None)
+        times = next((times for words, times in asked.items() if words in page), None)
         self._is_again = times is not None
         if times is None:
             return False
-        print(f"another focus card with {times} the dose: {said[-120:]}")
-        link = rf'href="/test-tiles/new\?([^"]+)">{times} the dose'
-        query = re.search(link, self._finder.card_page())[1]
+        print(f"another focus card with {times} the dose")
+        query = re.search(rf'href="/test-tiles/new\?([^"]+)">{times} the dose', page)[1]
         filled = dict(urllib.parse.parse_qsl(html.unescape(query)))
         self._wedge = {name: filled[name] for name in filled if name not in ("pair", "finds")}
         return True
@@ -172,7 +171,7 @@ class SpareTiles:
     def _make(self, kind):
         try:
             return self._on(kind)
-        except AssertionError as refusal:
+        except PageRefused as refusal:
             if "No place is left" not in str(refusal):
                 raise
         self.count += 1

@@ -31,7 +31,7 @@ class PageByHttp:
     def fetch(self, path: str) -> bytes:
         """Return what lies at `path`."""
         with (
-            _sentence_of_refusal(path),
+            _refusals_with_their_page(path),
             self._opener.open(f"{self.url}{path}", timeout=PATIENCE_S) as answer,
         ):
             return answer.read()
@@ -44,19 +44,30 @@ class PageByHttp:
             f"{self.url}{path}", data=body, headers={"Origin": self.url, "Content-Type": kind}
         )
         self.presses += 1
-        with _sentence_of_refusal(path), self._opener.open(request, timeout=PATIENCE_S) as answer:
+        with (
+            _refusals_with_their_page(path),
+            self._opener.open(request, timeout=PATIENCE_S) as answer,
+        ):
             return answer.geturl()
 
 
+class PageRefused(AssertionError):
+    """An answer that is no success: the sentence of it, and the whole `page`."""
+
+    def __init__(self, path: str, code: int, page: str) -> None:
+        """Take what was answered at `path`."""
+        self.page = page
+        told = re.findall(r'role="alert"[^>]*>([^<]+)<', page)
+        super().__init__(f"{path}: {code} {told[0] if told else page}")
+
+
 @contextmanager
-def _sentence_of_refusal(path: str) -> Iterator[None]:
+def _refusals_with_their_page(path: str) -> Iterator[None]:
     try:
         yield
     except urllib.error.HTTPError as refusal:
         with refusal:
-            said = refusal.read().decode()
-        told = re.findall(r'role="alert"[^>]*>([^<]+)<', said) or [said]
-        raise AssertionError(f"{path}: {refusal.code} {told[0]}") from None
+            raise PageRefused(path, refusal.code, refusal.read().decode()) from None
 
 
 def field(page: str, name: str) -> str:

@@ -101,10 +101,6 @@ class Finder:
         say_that_the_patch_holds(self._page, page, at)
         return self._settled()
 
-    def card_page(self) -> str:
-        """Return the page of the card in hand."""
-        return self._settled()
-
     def choose(self, **form):
         """Make what was read the recipe, the curve or the register."""
         self._page.post(self._settled(), f"/test-tiles/{self._number}/choose", choose="yes", **form)
