@@ -180,7 +180,7 @@ def test_what_could_not_be_told_is_judged_by_the_camera_and_said(card):
     outcome = choose(card, reading(card), {"C1": Mark.COULD_NOT_TELL})
 
     assert judged(outcome)["C1"] is Judgement.FIT
-    assert "could not be told" in " ".join(outcome.sentences)
+    assert "Nobody could tell whether" in " ".join(outcome.sentences)
 
 
 def test_a_no_leads_to_another_patch_that_is_asked_about_again(card):

@@ -193,7 +193,7 @@ def test_where_dose_and_not_turning_takes_the_time_the_recipe_s_own_lines_stay()
 
     assert result.recommended is None
     assert result.summary["coarsest_spacing_mm"] == 0.15
-    assert "nothing is faster than 0.1 mm" in " ".join(result.table["sentences"])
+    assert "no spacing is faster than 0.1 mm" in " ".join(result.table["sentences"])
 
 
 def test_where_all_close_or_only_the_finest_does_the_next_card_is_named():

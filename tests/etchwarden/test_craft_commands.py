@@ -329,10 +329,10 @@ def test_dots_from_the_test_card_are_the_default_once_a_tile_with_them_was_good(
 
 
 CHANGES = {
-    "another box of tiles": ("--batch 'box 2'", "", "another batch"),
+    "another box of tiles": ("--batch 'box 2'", "", "a different batch"),
     "another can": ("--can 8", "", "a different can of paint"),
-    "another way to coat": ("--coating roller", "", "put on in another way"),
-    "another solvent": ("--solvent thinner", "", "wiped in another way"),
+    "another way to coat": ("--coating roller", "", "put on differently"),
+    "another solvent": ("--solvent thinner", "", "wiped differently"),
     "air assist": ("", "--air-assist", "Air assist was switched"),
 }
 

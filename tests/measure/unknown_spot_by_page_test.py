@@ -163,6 +163,7 @@ class SpareTiles:
         if times is None:
             return False
         print(f"another focus card with {times} the dose")
+        self.count += 1  # the practice wedge is in focus where a tile's first card lies
         query = re.search(rf'href="/test-tiles/new\?([^"]+)">{times} the dose', page)[1]
         filled = dict(urllib.parse.parse_qsl(html.unescape(query)))
         self._wedge = {name: filled[name] for name in filled if name not in ("pair", "finds")}
