@@ -5,11 +5,12 @@ from dataclasses import replace
 
 import pytest
 
-from darkroom.cards import HEAD, RECIPE, first_grid
+from darkroom.cards import HEAD, RECIPE, first_grid, wishes
 from etchproof.card import POWER, REGISTER, TONE
 from etchproof.errors import CardDoesNotFit, HighDose, UnfitCard
 from etchproof.layout.card_order import KINDS, CardOrder, lay_out
 from etchproof.layout.duration import etching_time_s
+from etchproof.layout.focus_card import WedgeRequest
 from etchproof.layout.job import prepare_card
 from etchwire.catalogue.heads import Recipe
 
@@ -162,3 +163,20 @@ def test_every_kind_has_a_layout():
         "check",
         "reserve",
     }
+
+
+def test_a_weak_laser_s_focus_card_has_fewer_heights_full_power_and_says_its_time():
+    """At 2.5 W the usual one took more than four hours; 10 W are strong enough for it."""
+    wedge = WedgeRequest(left_mm=0, right_mm=18, length_mm=150)
+
+    def focus_card(watts):
+        head = replace(HEAD, rated_optical_w=watts)
+        return lay_out(CardOrder(kind="focus", wishes=wishes(head=head), wedge=wedge))
+
+    weak, usual = focus_card(2.5), focus_card(10.0)
+
+    assert etching_time_s(weak) <= 80 * 60
+    assert weak.recipe.power_ratio == 1
+    assert len(weak.patches) < len(usual.patches)
+    assert "this card would take 4." in " ".join(weak.notes)
+    assert "as many heights as usual" not in " ".join(usual.notes)

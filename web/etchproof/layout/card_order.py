@@ -177,7 +177,17 @@ def _focus(order: CardOrder) -> Card:
             "is"
         )
     recipe = None if order.recipe is None else _recipe_of(order)
-    return lay_out_focus_card(order.wishes, recipe, order.wedge)
+    whole = lay_out_focus_card(order.wishes, recipe, order.wedge)
+    whole_s = etching_time_s(whole)
+    if whole_s <= LONGEST_S:
+        return whole
+    quick = lay_out_focus_card(order.wishes, recipe, order.wedge, is_quick=True)
+    return _with_note(
+        quick,
+        f"With as many heights as usual this card would take {in_words(whole_s)}. This one has "
+        f"fewer{', is burnt at full power' if recipe is None else ''} and takes "
+        f"{in_words(etching_time_s(quick))}.",
+    )
 
 
 def _reserve(order: CardOrder) -> Card:

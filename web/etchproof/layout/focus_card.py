@@ -44,6 +44,7 @@ STRONGER: Final = 2.0  # of the dose, for the card after one with faint lines (o
 SPEED_SHARES: Final = (1.6, 1.0, 0.6, 0.35)  # of the recipe's: lines need more dose than areas
 SOLID_SHARE: Final = 0.6  # slow enough to be as black as the lines get
 GUESSED_POWER: Final = 0.6  # where there is no recipe yet
+FULL_POWER: Final = 1.0  # of a weak laser, whose lines would else take hours
 PITCH_MM: Final = 0.4
 PITCH_SPOTS: Final = 4  # lines so far apart stay lines well out of focus
 PITCHES: Final = 8  # so that the middle half, which is read, holds four whole ones
@@ -113,16 +114,19 @@ class WedgeRequest:
         )
 
 
-def lay_out_focus_card(request: CardRequest, recipe: Recipe | None, wedge: WedgeRequest) -> Card:
+def lay_out_focus_card(
+    request: CardRequest, recipe: Recipe | None, wedge: WedgeRequest, *, is_quick: bool = False
+) -> Card:
     """Return the focus card of a laser, as long as its place allows.
 
-    Without a recipe its settings are guessed. Raise UnfitCard or CardDoesNotFit, with a sentence
-    that says what would do.
+    Without a recipe its settings are guessed. One that `is_quick` has the fewest heights, and its
+    guess is full power. Raise UnfitCard or CardDoesNotFit, with a sentence that says what would do.
     """
     guess = () if recipe else ("There is no recipe yet, so its speeds are a guess.",)
-    recipe = _within_reach(recipe or _guessed(request), request)
+    power = FULL_POWER if is_quick else GUESSED_POWER
+    recipe = _within_reach(recipe or _guessed(request, power), request)
     request = replace(request, line_spacing_mm=recipe.line_spacing_mm)
-    for stations in STATIONS:
+    for stations in STATIONS[-1:] if is_quick else STATIONS:
         card = _laid_out(request, recipe, wedge, stations)
         if request.place.holds(card.width_mm, card.height_mm):
             return with_true_feeds(replace(card, notes=(*guess, *card.notes)))
@@ -131,12 +135,12 @@ def lay_out_focus_card(request: CardRequest, recipe: Recipe | None, wedge: Wedge
     )
 
 
-def _guessed(request: CardRequest) -> Recipe:
-    power_w = GUESSED_POWER * request.head.rated_optical_w
+def _guessed(request: CardRequest, power_ratio: float) -> Recipe:
+    power_w = power_ratio * request.head.rated_optical_w
     return Recipe(
         surface=request.surface,
         feed_mm_per_min=float(f"{good_feed_mm_per_min(power_w):.3g}"),
-        power_ratio=GUESSED_POWER,
+        power_ratio=power_ratio,
         line_spacing_mm=request.line_spacing_mm,
         air_assist=request.air_assist,
     )
