@@ -116,20 +116,30 @@ def _focus_recipe(
 
     None leaves both to the card.
     """
-    said = {}
+    feed: float | None = None
+    power_ratio: float | None = None
     if form.get("focus_feed", "").strip():
         label = "The focus card's speed in mm/min"
-        said["feed_mm_per_min"] = number(form, "focus_feed", label, least=1, most=100_000)
+        feed = number(form, "focus_feed", label, least=1, most=100_000)
     if form.get("focus_percent", "").strip():
         label = "The focus card's power in percent"
-        said["power_ratio"] = number(form, "focus_percent", label, least=0.1, most=100) / 100
+        power_ratio = number(form, "focus_percent", label, least=0.1, most=100) / 100
     if recipe is not None:
-        return replace(recipe, **said)
-    if not said:
+        return replace(
+            recipe,
+            feed_mm_per_min=recipe.feed_mm_per_min if feed is None else feed,
+            power_ratio=recipe.power_ratio if power_ratio is None else power_ratio,
+        )
+    if feed is None and power_ratio is None:
         return None
-    if len(said) == 1:
+    if feed is None or power_ratio is None:
         raise FormUnfit("Say the focus card’s speed and its power, or leave both empty.")
-    return Recipe(surface=surface, line_spacing_mm=spacing_mm, **said)
+    return Recipe(
+        surface=surface,
+        feed_mm_per_min=feed,
+        power_ratio=power_ratio,
+        line_spacing_mm=spacing_mm,
+    )
 
 
 def _wedge(form: Form) -> JsonTable:

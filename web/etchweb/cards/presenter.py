@@ -98,13 +98,13 @@ def _other_doses(layout: Card) -> list[tuple[str, View]]:
     wedge = layout.wedge
     if wedge is None:
         return []
-    where = {
+    where: View = {
         "left_mm": f"{wedge.left_mm:g}",
         "right_mm": f"{wedge.right_mm:g}",
         "length_mm": f"{wedge.length_mm:g}",
         "bed_place": wedge.bed_place,
     }
-    offers = []
+    offers: list[tuple[str, View]] = []
     for words, share in (("half the dose", WEAKER), ("twice the dose", STRONGER)):
         recipe = recipe_at_dose(layout, share)
         feed, power = f"{recipe.feed_mm_per_min:g}", f"{recipe.power_ratio * 100:.3g}"
