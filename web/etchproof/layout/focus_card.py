@@ -40,7 +40,6 @@ from etchproof.layout.reach import photo_reach_mm_per_min
 from etchwire.catalogue.heads import Recipe
 
 WEAKER: Final = 0.5  # of the dose, for the card after one that was burnt too far (our choice)
-STRONGER: Final = 2.0  # of the dose, for the card after one with faint lines (our choice)
 SPEED_SHARES: Final = (1.6, 1.0, 0.6, 0.35)  # of the recipe's: lines need more dose than areas
 SOLID_SHARE: Final = 0.6  # slow enough to be as black as the lines get
 GUESSED_POWER: Final = 0.6  # where there is no recipe yet

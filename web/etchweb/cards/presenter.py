@@ -5,7 +5,6 @@ from typing import Final
 
 from etchproof.card import CHECK, Card, HairlinePair, Patch
 from etchproof.choosing.kinds import MOST_CYCLES, TREATMENTS
-from etchproof.layout.focus_card import STRONGER, WEAKER, recipe_at_dose
 from etchweb.cards.charts import (
     ChartGeometry,
     darkness_chart,
@@ -105,9 +104,9 @@ def _other_doses(layout: Card) -> list[tuple[str, View]]:
         "bed_place": wedge.bed_place,
     }
     offers: list[tuple[str, View]] = []
-    for words, share in (("half the dose", WEAKER), ("twice the dose", STRONGER)):
-        recipe = recipe_at_dose(layout, share)
-        feed, power = f"{recipe.feed_mm_per_min:g}", f"{recipe.power_ratio * 100:.3g}"
+    for words, share in (("half the dose", 0.5), ("twice the dose", 2.0)):
+        feed = f"{layout.recipe.feed_mm_per_min / share:.3g}"  # too fast a one gets less power
+        power = f"{layout.recipe.power_ratio * 100:.3g}"
         offers.append((words, {**where, "focus_feed": feed, "focus_percent": power}))
     return offers
 
