@@ -346,7 +346,7 @@ def test_an_etched_focus_card_offers_a_weaker_and_a_stronger_one_with_the_form_f
 
     asked = {times: dict(parse_qsl(html.unescape(query))) for query, times in links}
     assert asked["twice"]["focus_feed"] == "750"
-    assert float(asked["half"]["focus_feed"]) == 3000
+    assert asked["half"]["focus_feed"] == "3000"
     form = bench.phone.look(f"/test-tiles/new?{urlencode(asked['twice'])}").text
     for name, value in (asked["twice"] | WEDGE).items():
         if name not in ("pair", "finds", "bed_place"):

@@ -105,7 +105,7 @@ def _other_doses(layout: Card) -> list[tuple[str, View]]:
     }
     offers: list[tuple[str, View]] = []
     for words, share in (("half the dose", 0.5), ("twice the dose", 2.0)):
-        feed = f"{layout.recipe.feed_mm_per_min / share:.3g}"  # too fast a one gets less power
+        feed = f"{round(layout.recipe.feed_mm_per_min / share)}"  # too fast a one gets less power
         power = f"{layout.recipe.power_ratio * 100:.3g}"
         offers.append((words, {**where, "focus_feed": feed, "focus_percent": power}))
     return offers
