@@ -1,6 +1,8 @@
 """Every type of the wire there and back through its bytes, and what msgspec alone would let by."""
 
 import math
+import subprocess
+import sys
 
 import msgspec
 import pytest
@@ -19,6 +21,37 @@ FEW = settings(max_examples=10)  # of each of some thirty types
 ANSWERS = list(dict.fromkeys(call.answer_type() for call in ALL_CALLS))
 EVENT = {"id": 1, "at_s": 2.0, "at_utc": "2026-11-28T06:00:00Z", "kind": "hold", "text": ""}
 DEEP = 5_000
+# A type with a type in it, of which one thread works out the inner half when another comes.
+TWO_THREADS = """
+import threading
+from etchwire.calls.json_values import from_json_value
+from etchwire.wire_value import WireValue
+
+is_half_known, other_has_come = threading.Event(), threading.Event()
+
+def number():
+    is_half_known.set()
+    other_has_come.wait(60)
+    return int
+
+class Inner(WireValue):
+    count: "number()"
+
+class Outer(WireValue):
+    inner: Inner
+
+def read():
+    print(from_json_value({"inner": {"count": 1}}, Outer).inner.count)
+
+one, other = (threading.Thread(target=read, daemon=True) for _ in range(2))
+one.start()
+is_half_known.wait(60)
+other.start()
+other.join(0.2)  # it ends at once, or waits for the first
+other_has_come.set()
+one.join()
+other.join()
+"""
 
 
 @pytest.mark.parametrize("kind", ANSWERS, ids=lambda kind: kind.__name__)
@@ -116,3 +149,10 @@ def test_what_is_nested_deeply_is_not_sent():
 
     with pytest.raises((MalformedMessage, RecursionError)):
         encode({"result": to_json_value(RunEvent(**EVENT, details={"deep": nested}))})
+
+
+def test_two_threads_that_meet_a_type_for_the_first_time_both_get_their_value():
+    ended = subprocess.run(
+        [sys.executable, "-c", TWO_THREADS], capture_output=True, text=True, check=False
+    )
+    assert (ended.returncode, ended.stdout.split()) == (0, ["1", "1"])

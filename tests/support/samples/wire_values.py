@@ -20,7 +20,13 @@ from etchwire.catalogue.heads import Head
 from etchwire.catalogue.jigs import JigRecord
 from etchwire.catalogue.lots import Lot
 from etchwire.catalogue.orders import OrderItem, OrderRecord, ShopFigures
-from etchwire.catalogue.records import CardRecord, ReadingRecord, RecipeRecord, Surface
+from etchwire.catalogue.records import (
+    CardRecord,
+    ReadingRecord,
+    RecipeRecord,
+    SparePlace,
+    Surface,
+)
 from etchwire.controller.profile import EIGHT_BIT, THIRTY_TWO_BIT, ControllerProfile
 from etchwire.wire_value import WireValue
 
@@ -65,6 +71,12 @@ _STRATEGIES = {
     CardRecord: st.builds(
         CardRecord, number=st.integers(1, 2**31), kind=st.sampled_from(["power", "tone"]),
         head=_TEXTS, surface=_TEXTS, gcode_sha256=st.just("ab" * 32), layout_packed=_TEXTS,
+    ),
+    SparePlace: st.just(
+        SparePlace(
+            tile="spare 1", tile_width_mm=150.0, tile_height_mm=100.0, left_mm=5.0, top_mm=5.0,
+            width_mm=60.0, height_mm=50.0,
+        )
     ),
     ReadingRecord: st.just(ReadingRecord(card=3, way="camera", marks={"1,1": "burnt"})),
 }  # fmt: skip

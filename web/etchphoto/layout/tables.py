@@ -6,11 +6,10 @@ from dataclasses import MISSING, fields
 from pathlib import Path
 from typing import Any, Final, TypeAlias, TypeVar
 
-import msgspec
-
 from etchphoto.errors import NotADesign, UnfitDesign
 from etchphoto.layout.design import Box
-from etchwire.errors import UnreadableToml
+from etchwire.calls.json_values import from_json_value
+from etchwire.errors import MalformedMessage, UnreadableToml
 from etchwire.toml_text import read_toml
 
 LARGEST_BYTES: Final = 100_000
@@ -76,8 +75,8 @@ def part_of(kind: type[Part], table: Mapping[str, Any], where: Where) -> Part:
     if missing:
         raise UnfitDesign(f"{owner} lacks the entry {missing[0]!r}")
     try:
-        return msgspec.convert(table, kind)
-    except msgspec.ValidationError as error:
+        return from_json_value(table, kind)
+    except MalformedMessage as error:
         what, _, at = str(error).partition(" - at `$.")
         name = at.rstrip("`")
         entry = f"{owner}, {name}{line_of(text, number, name.partition('.')[0])}" if name else owner
