@@ -35,7 +35,7 @@ STEPS = ("/new", "DRAFT/tile", "DRAFT/cut", "DRAFT/look", "DRAFT/design", "DRAFT
 # Answers without a page of their own, and pages that other tests bring into being.
 NO_VIEWS = re.compile(
     r"static|watch\.(poll|stream)|machine\.poll|pictures\.show|verdicts\.photo|logbook\.table"
-    r"|practice\.photograph|orders\.books|bench\.lay|new_picture\.(go_on|work|picture)|cards\.(?!show$|new$)\w+|fleet\.\w+"
+    r"|practice\.photograph|orders\.books|bench\.(lay|make|change_loaded)|new_picture\.(go_on|work|picture)|cards\.(?!show$|new$)\w+|fleet\.\w+"
 )
 
 
