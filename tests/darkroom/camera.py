@@ -1,8 +1,8 @@
 """An invented phone camera: it tilts, its lens bends, light falls off, it blurs, it hisses.
 
 Everything is done in linear light up to the picture codes, so the truth stays known. It is done in
-single precision, which halves the time and moves the mean code by a ten-thousandth: numbers that meet the pixels are
-Python's own, because one of numpy's would make doubles of them all.
+single precision, which halves the time and moves the mean code by a ten-thousandth: numbers that
+meet the pixels are Python's own, because one of numpy's would make doubles of them all.
 """
 
 import math
