@@ -98,7 +98,7 @@ def test_a_weak_laser_s_first_card_takes_no_more_than_an_hour_and_offers_the_cho
     note = card.notes[-1]
     assert "would take" in note
     assert "a first stage" in note
-    assert "Say how many speeds and powers you want" in note
+    assert "say how many speeds and powers you want" in note
 
 
 def test_steps_that_are_asked_for_are_kept_and_their_time_is_told():
