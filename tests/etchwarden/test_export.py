@@ -47,7 +47,7 @@ def old_box(tmp_path_factory):
         shop.logbook.note("note_proof", item=1, answer="shown")
         shop.logbook.note("save_shop", figures={"tile": 1.2})
         shop.logbook.note("save_jig", jig=JIG)
-        shop.done("lot assign first-lot --job {here}/first")
+        shop.done("lot assign first-lot --job {here}/first --pocket 5=first-lot")
         run = shop.etch("first")
         shop.done("read --card {here}/first --mark B3=good --accept")
         shop.done("card spacing -o {here}/lines --surface tile")
