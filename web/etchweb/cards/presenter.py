@@ -93,7 +93,7 @@ def card_view(layout: Card, made: JsonTable | None, record: WholeCard | None) ->
 
 
 def _other_doses(layout: Card) -> list[tuple[str, View]]:
-    """Return focus cards like this one with less and more dose: words, and the form filled in."""
+    """Return focus cards like this one with more and less dose: words, and the form filled in."""
     wedge = layout.wedge
     if wedge is None:
         return []
@@ -104,7 +104,7 @@ def _other_doses(layout: Card) -> list[tuple[str, View]]:
         "bed_place": wedge.bed_place,
     }
     offers: list[tuple[str, View]] = []
-    for words, share in (("half the dose", 0.5), ("twice the dose", 2.0)):
+    for words, share in (("twice the dose", 2.0), ("half the dose", 0.5)):
         feed = f"{round(layout.recipe.feed_mm_per_min / share)}"  # too fast a one gets less power
         power = f"{layout.recipe.power_ratio * 100:.3g}"
         offers.append((words, {**where, "focus_feed": feed, "focus_percent": power}))
