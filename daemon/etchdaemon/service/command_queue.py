@@ -4,6 +4,7 @@ from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from queue import Empty, SimpleQueue
+from threading import Event
 from typing import Final, Generic, TypeVar, cast
 
 from msgspec import UNSET, UnsetType, structs
@@ -35,11 +36,15 @@ class PreparedJob:
 
 @dataclass(frozen=True, slots=True)
 class Request(Generic[_Call_co]):
-    """A call on its way through the loop; it is answered once, from there."""
+    """A call on its way through the loop; it is answered once, from there.
+
+    Whoever asked has the answer only when the snapshot shows what came of it.
+    """
 
     call: _Call_co
     prepared: PreparedJob | None = None
     _answer: "Future[object]" = field(default_factory=Future)
+    _is_given: Event = field(default_factory=Event)
 
     @property
     def command(self) -> str:
@@ -56,15 +61,23 @@ class Request(Generic[_Call_co]):
 
     def answer(self, timeout_s: float) -> object:
         """Wait for the answer; raise what it was refused with."""
-        try:
-            return self._answer.result(timeout_s)
-        except TimeoutError:
-            raise CommandRefused("The control program does not answer. Restart it.") from None
+        if not self._is_given.wait(timeout_s):
+            raise CommandRefused("The control program does not answer. Restart it.")
+        return self._answer.result()
+
+    def give_answer(self) -> None:
+        """Let whoever asked have the answer."""
+        self._is_given.set()
+
+    @property
+    def is_decided(self) -> bool:
+        """Whether the loop has accepted or refused."""
+        return self._answer.done()
 
     @property
     def is_answered(self) -> bool:
-        """Whether the loop has answered."""
-        return self._answer.done()
+        """Whether whoever asked has the answer."""
+        return self._is_given.is_set()
 
 
 class CommandQueue:
@@ -75,6 +88,7 @@ class CommandQueue:
         self._reentry = reentry
         self._doorbell = doorbell
         self._waiting: SimpleQueue[Request[AnyCall]] = SimpleQueue()
+        self._taken: list[Request[AnyCall]] = []  # not answered yet
         self._listeners: list[Callable[[], None]] = []
         self._snapshot: Snapshot  # from when the loop is there
         self._sequence = 1
@@ -134,7 +148,20 @@ class CommandQueue:
                 requests.append(self._waiting.get_nowait())
         except Empty:
             pass
+        self._taken += requests
         return sorted(requests, key=lambda request: not isinstance(request.call, _SAFETY))
+
+    @property
+    def has_decided(self) -> bool:
+        """Whether something is decided of which nobody knows yet."""
+        return any(request.is_decided for request in self._taken)
+
+    def give_answers(self) -> None:
+        """Answer what is decided; to be called when a snapshot shows it."""
+        for request in self._taken:
+            if request.is_decided:
+                request.give_answer()
+        self._taken = [request for request in self._taken if not request.is_answered]
 
     def publish(self, snapshot: Snapshot) -> None:
         """Show `snapshot` from now on, with the next number."""

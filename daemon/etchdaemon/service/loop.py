@@ -166,7 +166,7 @@ class Service:
             _HANDLERS.get(request.command, Service._do_not_know)(self, request, now_s)
         except PortLost as lost:  # others may have asked in the same moment: they come next
             self._handle_port_loss(str(lost), now_s)
-            if not request.is_answered:
+            if not request.is_decided:
                 request.refuse(CommandRefused(str(lost)))
         except EtchdaemonError as error:
             request.refuse(error)
@@ -266,6 +266,7 @@ class Service:
             idle.last_run.view(),
         )
         self._publishing.show(loop_state, now_s)
+        self._commands.give_answers()
 
 
 _HANDLERS: Final[Mapping[str, Callable[..., None]]] = {

@@ -66,7 +66,7 @@ class Publishing:
         self._again_at_s = 0.0
 
     def show(self, loop_state: LoopState, now_s: float) -> None:
-        """Publish `loop_state` if it is news."""
+        """Publish `loop_state` if it is news, or if somebody is to be answered."""
         machine = self._machine
         what = (
             loop_state.state,
@@ -86,7 +86,8 @@ class Publishing:
             loop_state.unfinished,
             self._guard.operator.report_key,
         )
-        if seen == self._published and now_s < self._again_at_s:
+        is_news = seen != self._published or self._commands.has_decided
+        if not is_news and now_s < self._again_at_s:
             return
         self._published = seen
         objection = loop_state.origin.objection(loop_state.job)
