@@ -17,7 +17,8 @@ from etchphoto.layout.jig import Jig
 from etchweb.bench import again, views
 from etchweb.bench.next_jig import Waiting, fitting
 from etchweb.bench.ready import ready_pictures
-from etchweb.drafts.store import FOUND_NAME, JOB_FOLDER, JobFinding, MadeJob
+from etchweb.drafts.made import JobFinding, MadeJob
+from etchweb.drafts.store import FOUND_NAME, JOB_FOLDER
 from etchweb.storage.made_from import made_from
 from etchwire.catalogue.jigs import JigRecord
 from etchwire.sheet import PICTURE_NAME

@@ -8,8 +8,8 @@ import pytest
 from PIL import Image
 
 from etchweb.drafts.decoration import NOTHING_ADDED, Decoration
+from etchweb.drafts.draft import Draft
 from etchweb.drafts.making import proof_lines
-from etchweb.drafts.store import Draft
 from support.fakes.catalogue_answers import HEAD, RECIPE, SURFACE
 from support.samples.photo_files import encoded, scene
 

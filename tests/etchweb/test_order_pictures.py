@@ -3,19 +3,13 @@
 import copy
 import io
 import json
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 import pytest
 
 from etchweb.drafts.forms import for_order
-from etchweb.drafts.store import (
-    FACTS_NAME,
-    FOUND_NAME,
-    PHOTO_NAME,
-    SEEN_NAME,
-    MadeJob,
-    changed,
-)
+from etchweb.drafts.made import MadeJob
+from etchweb.drafts.store import FACTS_NAME, FOUND_NAME, PHOTO_NAME, SEEN_NAME
 from etchwire.errors import Refused
 from support.fakes.catalogue_answers import HEAD, RECIPE, SURFACE, craft
 from support.fakes.fake_catalogue import ORDER
@@ -32,7 +26,7 @@ LOOK = {"halftone": "jarvis", **TONES}
 def draft(drafts, daemon):
     """Return a draft for item 7 of order 3 with everything decided, shown as it is."""
     daemon.answers |= craft()
-    draft = changed(
+    draft = replace(
         drafts.begin("Ada and Rex.jpg"), width_mm=24.0, height_mm=16.0, head=HEAD,
         recipe=RECIPE, crop=(0.0, 0.0, 1.0, 1.0), halftone="jarvis", is_halftone_chosen=True,
     )  # fmt: skip

@@ -11,8 +11,9 @@ from etchphoto.errors import UnfitDesign
 from etchphoto.layout.composing import composed, lettering_findings, set_letterings
 from etchphoto.layout.grid import Grid
 from etchweb.drafts.decoration import Decoration
+from etchweb.drafts.draft import Draft
 from etchweb.drafts.order import NUMBER_MM, design_of
-from etchweb.drafts.store import JOB_FOLDER, Draft
+from etchweb.drafts.store import JOB_FOLDER
 from etchwire.sheet import read_sheet
 from support.fakes.catalogue_answers import HEAD, SURFACE
 from support.fakes.fake_catalogue import ITEM, ORDER

@@ -11,11 +11,11 @@ import subprocess
 import sys
 import threading
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from etchweb.drafts.store import changed
 from measure.costs import heading, tell, timed_ms
 from support.fakes.catalogue_answers import craft
 from support.fakes.fake_daemon import RUN, SHA256
@@ -157,7 +157,7 @@ def test_how_soon_true_dots_are_there(served):
 
     def make(number):
         drafts = served.app.extensions["etchweb drafts"]
-        drafts.keep(changed(drafts.find(draft.removeprefix("/new/")), contrast=number))
+        drafts.keep(replace(drafts.find(draft.removeprefix("/new/")), contrast=number))
         proof = b""
         while b"Load it" not in proof:  # as a browser does while work is under way
             phone.request("GET", f"{draft}/proof")

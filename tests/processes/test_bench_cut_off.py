@@ -17,7 +17,8 @@ from etchphoto.expected import save_expected
 from etchphoto.job.order import PhotoOrder
 from etchphoto.job.prepare import write_dots
 from etchweb.bench.files import BENCH_FOLDER, JOB_FOLDER, PLAN_NAME
-from etchweb.drafts.store import FOUND_NAME, PHOTO_NAME, Drafts, MadeJob
+from etchweb.drafts.made import MadeJob
+from etchweb.drafts.store import FOUND_NAME, PHOTO_NAME, Drafts
 from etchweb.drafts.store import JOB_FOLDER as JOB_OF_DRAFT
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.sheet import PICTURE_NAME, SHEET_NAME

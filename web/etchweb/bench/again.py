@@ -10,8 +10,9 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.bench.files import LAID_NAME
 from etchweb.context import answered, app_context
+from etchweb.drafts.draft import Draft
 from etchweb.drafts.earlier import with_caution
-from etchweb.drafts.store import DRAFT_NAME, PHOTO_NAME, Draft, kept_draft
+from etchweb.drafts.store import DRAFT_NAME, PHOTO_NAME, kept_draft
 from etchweb.drafts.views import drafts, waited_for
 from etchweb.logbook.etch_record import first_of_chain
 from etchweb.storage.made_from import keep_made_from, made_from

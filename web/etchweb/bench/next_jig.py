@@ -13,7 +13,7 @@ from etchweb.bench.presenter import Ready
 from etchweb.bench.ready import accepted_item, ready_pictures
 from etchweb.catalogue.lots import dry_lots
 from etchweb.context import app_context
-from etchweb.drafts.store import Draft
+from etchweb.drafts.draft import Draft
 from etchwire.calls.catalogue import Jigs
 from etchwire.calls.orders import Order
 

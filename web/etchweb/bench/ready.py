@@ -4,7 +4,9 @@ from dataclasses import replace
 
 from etchweb.bench.presenter import Ready
 from etchweb.context import app_context
-from etchweb.drafts.store import JOB_FOLDER, SEEN_NAME, Draft, MadeTile, tile_seen_name
+from etchweb.drafts.draft import Draft
+from etchweb.drafts.made import MadeTile
+from etchweb.drafts.store import JOB_FOLDER, SEEN_NAME, tile_seen_name
 from etchweb.drafts.views import drafts
 from etchwire.calls.orders import ItemEntry, Order, WholeOrder
 from etchwire.catalogue.orders import YES

@@ -29,8 +29,8 @@ from etchweb.bench.ready import accepted_item, ready_pictures
 from etchweb.catalogue.lots import dry_lots
 from etchweb.context import LARGEST_NUMBER, app_context, visitor_name
 from etchweb.daemon.late_end import late_end
+from etchweb.drafts.draft import Draft
 from etchweb.drafts.store import JOB_FOLDER as JOB_OF_DRAFT
-from etchweb.drafts.store import Draft
 from etchweb.drafts.views import drafts, work_queue
 from etchweb.previews.store import pass_on
 from etchweb.server.forms import Form, FormUnfit, number

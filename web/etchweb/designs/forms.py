@@ -1,9 +1,10 @@
 """What the form of *Lettering and shape* says, read into a draft."""
 
+from dataclasses import replace
 from typing import Final
 
 from etchweb.drafts.decoration import FONTS, Decoration
-from etchweb.drafts.store import Draft, changed
+from etchweb.drafts.draft import Draft
 from etchweb.server.forms import Form, FormUnfit, number
 
 MOST_LETTERS: Final = 200
@@ -32,7 +33,7 @@ def with_decoration(draft: Draft, form: Form) -> Draft:
     if draft.is_sign and not text:
         raise FormUnfit("A sign needs a text.")
     ink, has_field = INKS[_one_of(form, "ink", tuple(INKS), "Choose black or white letters.")]
-    return changed(
+    return replace(
         draft,
         has_number=_has_number(draft, form),
         decoration=Decoration(

@@ -14,11 +14,13 @@ from etchphoto.layout.design import Tile
 from etchphoto.layout.design_job import design_job
 from etchphoto.layout.mural_job import mural_job
 from etchphoto.layout.tile_picture import ROUND_MM, draw_tile
+from etchweb.drafts.draft import Draft
 from etchweb.drafts.halftones import SMOOTH, TEST_CARD
+from etchweb.drafts.made import DrawnTile
 from etchweb.drafts.making import draft_in, photo_of
 from etchweb.drafts.mural_making import JOINT
 from etchweb.drafts.order import design_of, mural_of, order_of
-from etchweb.drafts.store import DRAWN_NAME, TILE_NAME, Draft, DrawnTile
+from etchweb.drafts.store import DRAWN_NAME, TILE_NAME
 from etchwire.storing import write_whole
 
 _LONGEST_PX: Final = 720

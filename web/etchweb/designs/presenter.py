@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from typing import Final
 
 from etchweb.designs.forms import INKS, SHAPES, SIGN_INKS, STANDS
-from etchweb.drafts.store import Draft, DrawnTile
+from etchweb.drafts.draft import Draft
+from etchweb.drafts.made import DrawnTile
 from etchweb.text.formatting import as_sentence, millimetres
 from etchweb.text.view import View
 

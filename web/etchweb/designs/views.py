@@ -8,8 +8,8 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchweb.designs.forms import with_decoration
 from etchweb.designs.presenter import design_view
 from etchweb.drafts.decoration import fonts_here
+from etchweb.drafts.draft import Draft
 from etchweb.drafts.step_views import decided, go
-from etchweb.drafts.store import Draft
 from etchweb.drafts.views import drafts, found_draft, keep, waiting_page, work_queue
 from etchweb.server.responses import refusals_on, with_status
 from etchweb.text.formatting import as_sentence

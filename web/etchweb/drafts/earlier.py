@@ -1,11 +1,13 @@
 """What is kept of an earlier etch: for the same picture again, or another photo like it."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
 from etchweb.catalogue.pairs import ask_pairs
 from etchweb.context import LARGEST_NUMBER, answered, app_context
-from etchweb.drafts.store import Draft, changed, kept_draft
+from etchweb.drafts.draft import Draft
+from etchweb.drafts.store import kept_draft
 from etchweb.drafts.tile_choice import chosen_pair
 from etchweb.server.forms import Form
 from etchweb.storage.made_from import made_from
@@ -39,4 +41,4 @@ def with_caution(draft: Draft, number: int) -> Draft:
     pair = chosen_pair(draft, ask_pairs(app_context().daemon))
     if pair is not None and pair.job_recipe == draft.recipe:
         return draft
-    return changed(draft, caution=CHANGED.format(number=number))
+    return replace(draft, caution=CHANGED.format(number=number))

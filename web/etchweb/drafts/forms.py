@@ -2,12 +2,13 @@
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from typing import Final
+from dataclasses import replace
+from typing import Any, Final
 
 from etchphoto.grey_mixes import GREY_MIXES
 from etchweb.catalogue.pairs import Pair, pair_of_key
+from etchweb.drafts.draft import STEPS_TO_DOUBLE, Draft
 from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, LETTERING, SMOOTH, TEST_CARD
-from etchweb.drafts.store import STEPS_TO_DOUBLE, Draft, changed
 from etchweb.server.forms import Form, FormUnfit, number
 from etchwire.catalogue.heads import Recipe
 from etchwire.catalogue.power_pulses import pulse_note
@@ -27,7 +28,7 @@ TONES: Final = {  # name: the least a slider may say
     "open_shadows": 0,
 }
 # What looks far round each dot, while a mural is worked out strip by strip; and a tile's number.
-NOT_ON_WALLS: Final = {"local_contrast": 0, "sharpness": 0, "has_number": False}
+NOT_ON_WALLS: Final[dict[str, Any]] = {"local_contrast": 0, "sharpness": 0, "has_number": False}
 _PERCENT: Final = 100.0
 DARKEST_OFF: Final = 30.0  # L* that a tile may be off the others; white ends at 100
 LIGHTEST_OFF: Final = 5.0
@@ -74,7 +75,7 @@ def with_tile(draft: Draft, form: Form, pairs: Sequence[Pair], shape: float | No
         or (wall and wall != draft.wall)  # and over a wall it takes long: chosen by a person
     ):
         halftone, is_chosen = SMOOTH, False
-    return changed(
+    return replace(
         draft,
         called=" ".join(form.get("called", draft.called).split())[:LONGEST_CALLED],
         width_mm=width_mm,
@@ -188,7 +189,7 @@ def with_cut(draft: Draft, form: Form, size_px: tuple[int, int]) -> Draft:
             ("wide", "How much of the width, in percent,", LEAST_CUT * 100),
         )
     )
-    return changed(draft, crop=fitted_cut(left, top, wide, cut_shape(draft, size_px)))
+    return replace(draft, crop=fitted_cut(left, top, wide, cut_shape(draft, size_px)))
 
 
 def cut_shape(draft: Draft, size_px: tuple[int, int]) -> float:
@@ -219,13 +220,13 @@ def largest_cut(shape: float) -> tuple[float, float, float, float]:
 def with_turn(draft: Draft, quarters: int) -> Draft:
     """Return `draft` turned further by so many quarters clockwise; cut and oval start anew."""
     onwards = -quarters if draft.is_mirrored else quarters  # what is mirrored turns the other way
-    return changed(draft, quarters=(draft.quarters + onwards) % 4, crop=None, oval=None)
+    return replace(draft, quarters=(draft.quarters + onwards) % 4, crop=None, oval=None)
 
 
 def mirrored(draft: Draft) -> Draft:
     """Return `draft` with left and right exchanged, and with them its cut and its oval."""
     crop, oval = draft.crop, draft.oval
-    return changed(
+    return replace(
         draft,
         is_mirrored=not draft.is_mirrored,
         crop=crop and (1 - crop[2], crop[1], 1 - crop[0], crop[3]),
@@ -240,12 +241,12 @@ def with_look(draft: Draft, form: Form, part: Part) -> Draft:
         raise FormUnfit("Choose what it is: a photo, or lettering.")
     if grey_mix not in GREY_MIXES:
         raise FormUnfit("Choose how its colours become grey.")
-    tones = {
+    tones: dict[str, Any] = {
         name: round(number(form, name, TONE_WORDS[name], least=least, most=FULL_TONE))
         for name, least in (TONES | RETOUCHES).items()
         if name in TONES or name in form
     }
-    return changed(
+    return replace(
         draft,
         halftone=halftone,
         is_halftone_chosen=True,
@@ -285,17 +286,17 @@ def oval_percent(draft: Draft, part: Part) -> list[tuple[str, str, float, float]
 
 def with_background_faded(draft: Draft) -> Draft:
     """Return `draft` with its background faded to white as far as its edge asks; then further."""
-    return changed(draft, fade=ENOUGH_FADE if draft.fade < ENOUGH_FADE else FULL_TONE)
+    return replace(draft, fade=ENOUGH_FADE if draft.fade < ENOUGH_FADE else FULL_TONE)
 
 
 def as_lettering(draft: Draft) -> Draft:
     """Return `draft` without any greys: each dot is burnt or it is not."""
-    return changed(draft, halftone=LETTERING, is_halftone_chosen=True)
+    return replace(draft, halftone=LETTERING, is_halftone_chosen=True)
 
 
 def with_more_contrast(draft: Draft) -> Draft:
     """Return `draft` with twice the contrast, as far as its slider goes."""
-    return changed(draft, contrast=min(FULL_TONE, draft.contrast + STEPS_TO_DOUBLE))
+    return replace(draft, contrast=min(FULL_TONE, draft.contrast + STEPS_TO_DOUBLE))
 
 
 # By the name of what was found: what its button says, and what it does.
@@ -324,7 +325,7 @@ def with_place(draft: Draft, form: Form) -> Draft:
         for name, label in (("at_x_mm", "To the right"), ("at_y_mm", "Away from you"))
     )
     at_x_mm, at_y_mm = at_mm
-    return changed(draft, at_x_mm=at_x_mm, at_y_mm=at_y_mm)
+    return replace(draft, at_x_mm=at_x_mm, at_y_mm=at_y_mm)
 
 
 def for_order(draft: Draft, form: Form) -> Draft:
@@ -336,4 +337,4 @@ def for_order(draft: Draft, form: Form) -> Draft:
     if not all(one.isascii() and one.isdigit() and len(one) < _DIGITS for one in (order, item)):
         return draft
     name = f"order {order}, item {item}"
-    return changed(draft, name=name, order=int(order), item=int(item))
+    return replace(draft, name=name, order=int(order), item=int(item))

@@ -33,7 +33,9 @@ from etchphoto.proof_sheet import SHEET_PX, draw_proof
 from etchphoto.resampling import luminance_per_dot, luminances_per_dot
 from etchphoto.tone import coverage_to_burn
 from etchphoto.turning import mirrored, turned
+from etchweb.drafts.draft import Draft
 from etchweb.drafts.halftones import EVERY_HALFTONE, HALFTONE_CHOICES, Tried
+from etchweb.drafts.made import JobFinding, MadeJob, PhotoFacts
 from etchweb.drafts.order import design_of, dots_of_wall, order_as_one, order_of
 from etchweb.drafts.store import (
     DOTS_NAME,
@@ -50,10 +52,6 @@ from etchweb.drafts.store import (
     SEEN_NAME,
     TRIED_NAME,
     WAYS_NAME,
-    Draft,
-    JobFinding,
-    MadeJob,
-    PhotoFacts,
     cut_name,
 )
 from etchweb.previews.store import keep_picture

@@ -17,6 +17,8 @@ from etchphoto.halftone import Bits
 from etchphoto.layout import mural_job as murals
 from etchphoto.layout.mural import TilePlace
 from etchphoto.proof_sheet import SHEET_PX
+from etchweb.drafts.draft import Draft
+from etchweb.drafts.made import MadeJob, MadeTile
 from etchweb.drafts.making import (
     accepting,
     draft_in,
@@ -33,9 +35,6 @@ from etchweb.drafts.store import (
     PLAN_NAME,
     PROOF_NAME,
     SEEN_NAME,
-    Draft,
-    MadeJob,
-    MadeTile,
     tile_seen_name,
 )
 from etchweb.previews.store import keep_picture

@@ -30,7 +30,7 @@ from etchphoto.measured_tone import MeasuredTone
 from etchphoto.retouching import Oval, Retouching
 from etchphoto.tone import Adjustments
 from etchweb.drafts.decoration import Decoration
-from etchweb.drafts.store import STEPS_TO_DOUBLE, Draft
+from etchweb.drafts.draft import STEPS_TO_DOUBLE, Draft
 
 FULL_DETAIL: Final = 2.0  # where a slider of details ends; static/drafts/tone.js has the same
 

@@ -3,8 +3,9 @@
 from typing import Final
 
 from etchweb.catalogue.pairs import settings_words
+from etchweb.drafts.draft import Draft
 from etchweb.drafts.forms import MENDS
-from etchweb.drafts.store import Draft, MadeJob, PhotoFacts
+from etchweb.drafts.made import MadeJob, PhotoFacts
 from etchweb.machine.bed_drawing import bed_view
 from etchweb.text.formatting import as_sentence, grouped, millimetres, percent, short_duration
 from etchweb.text.view import View

@@ -11,18 +11,13 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchweb.catalogue.lots import dry_lots
 from etchweb.context import app_context, visitor_name
 from etchweb.daemon.late_end import late_end
+from etchweb.drafts.draft import Draft
 from etchweb.drafts.earlier import kept_of, with_caution
 from etchweb.drafts.forms import MENDS, with_place
+from etchweb.drafts.made import MadeJob
 from etchweb.drafts.presenter import proof_view
 from etchweb.drafts.step_views import decided, go, unfit
-from etchweb.drafts.store import (
-    DRAFT_NAME,
-    JOB_FOLDER,
-    PHOTO_NAME,
-    PICTURES_OF_JOB,
-    Draft,
-    MadeJob,
-)
+from etchweb.drafts.store import DRAFT_NAME, JOB_FOLDER, PHOTO_NAME, PICTURES_OF_JOB
 from etchweb.drafts.views import drafts, found_draft, keep, waited_for, work_queue
 from etchweb.previews.store import pass_on
 from etchweb.server.forms import FormUnfit

@@ -11,6 +11,7 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchweb.catalogue.pairs import Pair, ask_pairs, preselected
 from etchweb.context import app_context
 from etchweb.daemon.late_end import late_end
+from etchweb.drafts.draft import Draft
 from etchweb.drafts.forms import (
     NOT_ON_WALLS,
     RETOUCHES,
@@ -29,7 +30,7 @@ from etchweb.drafts.forms import (
 from etchweb.drafts.halftones import offered
 from etchweb.drafts.presenter import cut_view, suggested_size, tile_size_px
 from etchweb.drafts.sizes import size_choices
-from etchweb.drafts.store import MIXES_NAME, PHOTO_NAME, WAYS_NAME, Draft, cut_name
+from etchweb.drafts.store import MIXES_NAME, PHOTO_NAME, WAYS_NAME, cut_name
 from etchweb.drafts.tile_choice import chosen_pair, decide_tile, with_common_size
 from etchweb.drafts.views import GONE, drafts, found_draft, keep, waited_for
 from etchweb.server.forms import FormUnfit

@@ -9,11 +9,12 @@ from werkzeug.datastructures import MultiDict
 
 from etchweb.catalogue.pairs import Pair, ask_pairs, is_proven_with, pair_of_key, preselected
 from etchweb.daemon.protocol import Daemon
+from etchweb.drafts.draft import Draft
 from etchweb.drafts.forms import with_tile
 from etchweb.drafts.halftones import TEST_CARD
+from etchweb.drafts.made import PhotoFacts
 from etchweb.drafts.presenter import tile_size_px
 from etchweb.drafts.sizes import SizeMm, chosen_size_mm, size_choices
-from etchweb.drafts.store import Draft, PhotoFacts, changed
 from etchweb.server.forms import Form, FormUnfit
 from etchweb.text.view import View
 from etchwire.calls.history import Run, Runs
@@ -33,7 +34,7 @@ def decide_tile(
     draft = with_tile(draft, form, pairs, shape)
     # Over a wall its search takes long: that is for a person to choose.
     if not draft.is_halftone_chosen and not draft.wall and _is_proven(draft, pairs, daemon):
-        draft = changed(draft, halftone=TEST_CARD, is_halftone_chosen=True)
+        draft = replace(draft, halftone=TEST_CARD, is_halftone_chosen=True)
     return draft
 
 
@@ -102,7 +103,7 @@ def as_ordered(draft: Draft, daemon: Daemon) -> Draft:
         if one.id == draft.item:
             item = one.item
             added = replace(draft.decoration, text=item.text) if draft.is_sign else draft.decoration
-            return changed(
+            return replace(
                 draft, width_mm=item.width_mm, height_mm=item.height_mm, decoration=added
             )
     return draft

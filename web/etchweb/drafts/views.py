@@ -20,6 +20,7 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchphoto.grey_mixes import GREY_MIXES
 from etchweb.context import app_context, visitor_name
+from etchweb.drafts.draft import Draft
 from etchweb.drafts.earlier import earlier_in, with_caution
 from etchweb.drafts.forms import MOST_TILES, for_order
 from etchweb.drafts.store import (
@@ -34,7 +35,6 @@ from etchweb.drafts.store import (
     SEEN_NAME,
     TILE_NAME,
     WAYS_NAME,
-    Draft,
     Drafts,
     cut_name,
     tile_seen_name,

@@ -16,7 +16,8 @@ from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.catalogue.pairs import Pair, ask_pairs, pair_of_key, preselected
 from etchweb.context import answered, app_context, visitor_name
-from etchweb.drafts.store import PHOTO_NAME, Draft
+from etchweb.drafts.draft import Draft
+from etchweb.drafts.store import PHOTO_NAME
 from etchweb.drafts.tile_choice import decide_tile
 from etchweb.drafts.views import drafts, make_room, with_its_order, work_queue
 from etchweb.server.forms import FormUnfit

@@ -11,7 +11,8 @@ from werkzeug.wrappers import Response as BaseResponse
 from etchweb.catalogue.lots import dry_lots
 from etchweb.context import LARGEST_NUMBER, answered, app_context, visitor_name
 from etchweb.daemon.late_end import late_end
-from etchweb.drafts.store import SEEN_NAME, Draft
+from etchweb.drafts.draft import Draft
+from etchweb.drafts.store import SEEN_NAME
 from etchweb.drafts.views import drafts, with_its_order
 from etchweb.orders import cost_views, list_views
 from etchweb.orders.costs import order_account
