@@ -8,13 +8,13 @@ _COMPILED = {}
 
 
 class KeptRule(Rule):
-    """A route that is bound as the same route of an earlier page was.
+    """A route that is compiled as the same route of an earlier page was.
 
     Compiling what builds its address takes nine tenths of the time in which a page is made. All
-    that a route holds after it is bound follows from what stands in the key, but for its map.
+    that a route holds after it follows from what stands in the key, but for its map.
     """
 
-    def bind(self, map, rebind=False):  # noqa: A002 - werkzeug's name
+    def compile(self):
         key = (
             self.rule,
             self.endpoint,
@@ -23,9 +23,9 @@ class KeptRule(Rule):
             self.subdomain,
         )
         if key in _COMPILED:
-            vars(self).update(vars(_COMPILED[key]) | {"map": map})
+            vars(self).update(vars(_COMPILED[key]) | {"map": self.map})
         else:
-            super().bind(map, rebind=rebind)
+            super().compile()
             _COMPILED[key] = self
 
 
