@@ -5,7 +5,7 @@ import json
 import re
 import threading
 from dataclasses import asdict, replace
-from urllib.parse import parse_qs
+from urllib.parse import parse_qs, urlencode
 
 import numpy as np
 import pytest
@@ -371,7 +371,7 @@ def test_before_its_start_a_loaded_bench_is_laid_otherwise(phone, daemon, ready)
 
     page = phone.look("/").text
     plan = phone.look("/bench/loaded")
-    shown = phone.look(phone.look(plan.location).location)
+    shown = phone.look(plan.location)
 
     assert 'href="/bench/loaded"' in page
     assert "every other pocket is left out" in page
@@ -419,6 +419,30 @@ def test_a_plan_that_was_cut_off_while_it_was_prepared_is_said_and_shown_again(
     assert plan_of(phone.look(address)) == sent
     (folder / "plan.json").write_text('{"name": "Sig')
     assert "Nothing of it is loaded." not in text_of(phone.look("/bench"))
+
+
+@pytest.mark.usefixtures("waiting_for_work")
+def test_pictures_of_a_plan_that_changed_are_prepared_by_its_form_alone(app, phone, ready, drafts):
+    """An address that is opened begins nothing: browsers open some ahead, and open tabs again."""
+    ida, zoe = ready("Ida"), ready("Zoe")
+    drafts.keep(replace(drafts.find(zoe), contrast=30))
+    plan = {"jig": "Signs", "pocket-1": ida, "pocket-3": zoe, "lot": "lot 7"}
+    work = app.extensions["etchweb works"]
+
+    led_to = phone.look("/bench/make?" + urlencode(plan))
+    page = phone.look(led_to.location)
+    assert (led_to.status_code, plan_of(led_to), work.of(zoe)) == (303, plan, None)
+    assert re.search(r"Changed since, or not prepared yet: “Zoe”\s*\.", text_of(page))
+    form = re.search(r'action="/bench/make">(.*?)</form>', page.text, re.DOTALL)[1]
+    assert dict(re.findall(r'name="([^"]*)" value="([^"]*)"', form)).items() >= plan.items()
+    assert phone.press("bench/make", form=plan | {"form_token": "another's"}).status_code == 403
+    assert work.of(zoe) is None
+
+    answer = phone.press("bench/make", form=plan | {"_scheme": "gopher"})
+
+    assert (answer.status_code, plan_of(answer)) == (303, plan)
+    assert (work.of(ida), work.of(zoe).verb) == (None, "make")
+    assert answer.location.startswith("/bench/make?")
 
 
 @pytest.mark.slow

@@ -58,8 +58,12 @@ ORDERING: Final = (
         role="operate", asks={"jig": _BENCH["jig"]}, answers=(303, 404, 503),
     ),
     Entry(
-        method="GET", path="/bench/make", says="Make what a plan needs, then show it.",
+        method="GET", path="/bench/make", says="How far a plan's pictures are, then the plan.",
         role="operate", asks=_BENCH, answers=(200, 303, 422, 503, 507),
+    ),
+    Entry(
+        method="POST", path="/bench/make", says="Make what a plan needs.",
+        role="operate", asks=_BENCH, answers=(303, 503),
     ),
     Entry(
         method="GET", path="/bench/loaded", says="The plan of the job that is loaded.",

@@ -70,6 +70,7 @@ NEEDS: Final[dict[str, Role | None]] = {
     "bench.load": Role.OPERATE,
     "bench.lay": Role.OPERATE,
     "bench.make": Role.OPERATE,
+    "bench.begin_making": Role.OPERATE,
     "bench.change_loaded": Role.OPERATE,
     "bench.lay_again": Role.OPERATE,
     "bench.show_jig": Role.OPERATE,

@@ -9,11 +9,12 @@ from flask import abort, redirect, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchweb.bench.files import LAID_NAME
+from etchweb.bench.plan_form import POCKET, fields_of, plan_fields, to_plan
 from etchweb.context import answered, app_context
 from etchweb.drafts.draft import Draft
 from etchweb.drafts.earlier import with_caution
 from etchweb.drafts.store import DRAFT_NAME, PHOTO_NAME, kept_draft
-from etchweb.drafts.views import drafts, waited_for
+from etchweb.drafts.views import awaited, drafts, work_queue
 from etchweb.logbook.etch_record import first_of_chain
 from etchweb.storage.made_from import keep_made_from, made_from
 from etchwire.calls.history import Run
@@ -23,7 +24,6 @@ NOT_KEPT: Final = (
     "What these tiles were made from is no longer kept. Lay their pictures again under Bench, or "
     "choose the photos again under New picture."
 )
-_POCKET: Final = "pocket-"
 
 
 def keep_laid(gcode_sha256: str, laid: Path, pictures: Iterable[Draft]) -> None:
@@ -55,7 +55,7 @@ def lay_again(number: int) -> BaseResponse:
     again = {pocket: _named_anew(one, pictures) for pocket, one in plan.items()}
     if not any(again.values()):
         abort(404, NOT_KEPT)
-    return _to_plan("bench.make", laid["jig"], again)
+    return _made(fields_of(laid["jig"], again))
 
 
 def change_loaded() -> BaseResponse:
@@ -65,18 +65,30 @@ def change_loaded() -> BaseResponse:
     laid = None if kept is None else laid_in(kept)
     if laid is None:
         return redirect(url_for("bench.show"), 303)
-    return _to_plan("bench.make", laid["jig"], laid["pockets"])
+    return to_plan("bench.show", fields_of(laid["jig"], laid["pockets"]))
+
+
+def begin_making() -> BaseResponse:
+    """Have every picture made that is laid in a plan, one after the other."""
+    return _made(plan_fields(request.form))
 
 
 def make() -> BaseResponse:
-    """Have every picture made that is laid in a plan, one after the other; then show the plan."""
-    for draft in _laid_drafts(request.args):
-        if drafts().found(draft) is None:
-            waiting = waited_for(draft, "mural" if draft.wall else "make", draft.found_key)
+    """Show how far the pictures of a plan are; the plan, once no more of them is being made."""
+    for draft in unmade(request.args):
+        work = work_queue().of(draft.id)
+        if work is not None and (work.verb, work.key) == (draft.making_verb, draft.found_key):
+            waiting = awaited(draft, work)
             if waiting is not None:
                 return waiting
-    plan: dict[str, Any] = request.args.to_dict()
-    return redirect(url_for("bench.show", **plan), 303)
+    return to_plan("bench.show", plan_fields(request.args))
+
+
+def unmade(form: Mapping[str, str]) -> list[Draft]:
+    """Return the pictures of a plan whose job is not made, or of a picture that changed since."""
+    laid = [one.partition(".")[0] for name, one in form.items() if name.startswith(POCKET)]
+    found = (drafts().find(one) for one in dict.fromkeys(laid))
+    return [one for one in found if one is not None and drafts().found(one) is None]
 
 
 def laid_in(folder: Path) -> dict[str, Any] | None:
@@ -106,12 +118,8 @@ def _named_anew(laid: str, pictures: Mapping[str, str]) -> str:
     return f"{pictures[name]}{dot}{tile}" if name in pictures else ""
 
 
-def _laid_drafts(form: Mapping[str, str]) -> list[Draft]:
-    laid = [one.partition(".")[0] for name, one in form.items() if name.startswith(_POCKET)]
-    found = (drafts().find(one) for one in dict.fromkeys(laid))
-    return [draft for draft in found if draft is not None]
-
-
-def _to_plan(endpoint: str, jig: str, pockets: Mapping[str, str]) -> BaseResponse:
-    laid: dict[str, Any] = {f"{_POCKET}{pocket}": one for pocket, one in pockets.items() if one}
-    return redirect(url_for(endpoint, jig=jig, **laid), 303)
+def _made(plan: Mapping[str, str]) -> BaseResponse:
+    """Begin what a plan needs, and go where it is waited for."""
+    for draft in unmade(plan):
+        work_queue().begin(drafts().folder_of(draft.id), draft.making_verb, draft.found_key)
+    return to_plan("bench.make", plan)

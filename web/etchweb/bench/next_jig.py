@@ -2,13 +2,15 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from flask import redirect, request, url_for
 from werkzeug.wrappers import Response as BaseResponse
 
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.jig import Jig
+from etchweb.bench.plan_form import fields_of, to_plan
+from etchweb.bench.pocket_lots import LOT
 from etchweb.bench.presenter import Ready
 from etchweb.bench.ready import accepted_item, ready_pictures
 from etchweb.catalogue.lots import dry_lots
@@ -43,10 +45,9 @@ def lay() -> BaseResponse:
     chosen = fitting(jig, sorted(_waiting(), key=lambda one: (one.due_on or NEVER, one.draft.id)))
     lots = dry_lots(chosen[0].surface) if chosen else []
     places = [place.number for place in jig.places()]
-    laid: dict[str, Any] = {
-        f"pocket-{place}": one.id for place, one in zip(places, chosen, strict=False)
-    }
-    return redirect(url_for("bench.show", jig=name, lot=next(iter(lots), None), **laid), 303)
+    laid = {f"{place}": one.id for place, one in zip(places, chosen, strict=False)}
+    lot = {LOT: lots[0]} if lots else {}
+    return to_plan("bench.show", fields_of(name, laid) | lot)
 
 
 def fitting(jig: Jig, waiting: Sequence[Waiting]) -> list[Ready]:

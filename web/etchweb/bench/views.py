@@ -16,6 +16,7 @@ from etchphoto.layout.jig_measuring import with_measured_depth
 from etchweb.bench import again, jig_views, next_jig
 from etchweb.bench.cut_off import FORM, cut_off_plan
 from etchweb.bench.files import BENCH_FOLDER, JOB_FOLDER, LAID_NAME, PICTURES_OF_JOB, PLAN_NAME
+from etchweb.bench.plan_form import POCKET, plan_fields
 from etchweb.bench.pocket_lots import (
     LOT,
     LOT_OF_POCKET,
@@ -55,7 +56,6 @@ UNREAD: Final = "Read what stands beside the box and tick it, then load the tile
 NOT_ACCEPTED: Final = (
     "The customer has not said yes to “{title}” as it is now: show the proof, and note the answer."
 )
-_POCKET: Final = "pocket-"
 _MOST_MM: Final = 100.0
 
 
@@ -131,8 +131,7 @@ def _asked_for(jig: JigRecord, form: Form) -> Path:
     ]
     lasers = {draft.head.name for draft, _ in laid_in.values() if draft.head is not None}
     table = _in_focus(jig, lasers).record.to_table()
-    sent = {name: value for name, value in form.items() if value and name in _fields(jig)}
-    plan = {"name": jig.name, "jig": table, "laid": laid, FORM: sent}
+    plan = {"name": jig.name, "jig": table, "laid": laid, FORM: plan_fields(form)}
     text = json.dumps(plan, sort_keys=True)
     marks = [draft.found_key for draft, _ in laid_in.values()]
     name = sha256(json.dumps([text, marks]).encode()).hexdigest()[:16]
@@ -145,13 +144,6 @@ def _asked_for(jig: JigRecord, form: Form) -> Path:
     write_whole(folder / LAID_NAME, json.dumps({"jig": jig.name, "pockets": pockets}))
     write_whole(folder / PLAN_NAME, text)
     return folder
-
-
-def _fields(jig: JigRecord) -> set[str]:
-    """Return what the form of a plan is sent with, without what was read and ticked."""
-    pockets = range(1, jig.columns * jig.rows + 1)
-    singly = {f"{what}{pocket}" for what in (_POCKET, LOT_OF_POCKET) for pocket in pockets}
-    return singly | {"jig", LOT, "thickness_mm"}
 
 
 def _set_name(draft: Draft) -> str:
@@ -192,7 +184,7 @@ def _laid_in(jig: JigRecord, form: Mapping[str, str]) -> dict[int, tuple[Draft, 
     ready = ready_pictures()
     found: dict[int, tuple[Draft, Ready]] = {}
     for pocket in range(1, jig.columns * jig.rows + 1):
-        chosen = form.get(f"{_POCKET}{pocket}", "")
+        chosen = form.get(f"{POCKET}{pocket}", "")
         if chosen and chosen not in ready:
             raise FormUnfit("A picture was changed or deleted meanwhile: lay it again.")
         if chosen and ready[chosen][1].to_read and not form.get("has_read"):
@@ -220,9 +212,9 @@ def _page(answer: str, form: Mapping[str, str]) -> str:
     untested: set[str] = set()
     if jig is not None:
         laid = {
-            place.number: ready[form.get(f"{_POCKET}{place.number}", "")]
+            place.number: ready[form.get(f"{POCKET}{place.number}", "")]
             for place in jig.places()
-            if form.get(f"{_POCKET}{place.number}", "") in ready
+            if form.get(f"{POCKET}{place.number}", "") in ready
         }
         chosen = {pocket: one for pocket, (_, one) in laid.items()}
         lots, untested = _lots_offered([draft for draft, _ in laid.values()])
@@ -242,6 +234,8 @@ def _page(answer: str, form: Mapping[str, str]) -> str:
         has_own_lots=any(name.startswith(LOT_OF_POCKET) and form[name] for name in form),
         cut_off=None if plan else cut_off_plan(),
         values=form,
+        plan_fields=plan_fields(form),
+        unmade=[draft.title for draft in again.unmade(form)],
         answer=answer,
     )
 
@@ -264,6 +258,7 @@ pages.get("/bench/jig")(jig_views.show_jig)
 pages.post("/bench/jig")(jig_views.measure_jig)
 pages.get("/bench/next")(next_jig.lay)
 pages.get("/bench/make")(again.make)
+pages.post("/bench/make")(again.begin_making)
 pages.get("/bench/loaded")(again.change_loaded)
 pages.post(f"/bench/again/<int(max={LARGEST_NUMBER}):number>")(again.lay_again)
 

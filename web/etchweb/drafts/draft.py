@@ -111,6 +111,11 @@ class Draft:
         return self.found_key[:6].upper()
 
     @property
+    def making_verb(self) -> str:
+        """The work that makes its job: of a mural, the jobs of all tiles."""
+        return "mural" if self.wall else "make"
+
+    @property
     def found_key(self) -> str:
         """What the job depends on: everything."""
         decided = asdict(self).items()

@@ -67,7 +67,7 @@ def mend(draft_id: str, finding: str) -> BaseResponse:
 def _proof_page(draft: Draft, answer: str) -> str | BaseResponse:
     found = drafts().found(draft)
     if found is None:
-        waiting = waited_for(draft, "mural" if draft.wall else "make", draft.found_key)
+        waiting = waited_for(draft, draft.making_verb, draft.found_key)
         if waiting is not None:
             return waiting
         found = drafts().found(draft)

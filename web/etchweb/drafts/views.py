@@ -254,29 +254,43 @@ def picture(draft_id: str, name: str) -> Response:
 
 def waited_for(draft: Draft, verb: str, key: str) -> BaseResponse | None:
     """Have `verb` done; return nothing once it is, else the page to show meanwhile."""
-    done, page = waiting_page(draft, verb, key)
-    if page is not None or not done.failed:
-        return page
-    work_queue().forget(draft.id)
-    if verb == "take":
-        drafts().forget(draft.id)
-    sentence = as_sentence(done.failed, keeps=[draft.name])
-    failed = render_template(
-        "drafts/failed.html", draft=draft, sentence=sentence, is_gone=verb == "take"
-    )
-    return with_status(failed, done.failed_status)
+    return awaited(draft, _begun(draft, verb, key))
 
 
 def waiting_page(draft: Draft, verb: str, key: str) -> tuple[WorkItem, BaseResponse | None]:
     """Have `verb` done; return the work, and the page to show while it is not over."""
-    under_way = work_queue().failed(draft.id, verb, key)  # told once; looking again tries again
-    if under_way is None:
-        under_way = work_queue().begin(drafts().folder_of(draft.id), verb, key)
+    under_way = _begun(draft, verb, key)
+    return under_way, _page_meanwhile(draft, under_way)
+
+
+def awaited(draft: Draft, under_way: WorkItem) -> BaseResponse | None:
+    """Return nothing once work on a draft is done; else how far it is, or why it came to nothing.
+
+    Why is told once: it is forgotten, and can be tried again.
+    """
+    page = _page_meanwhile(draft, under_way)
+    if page is not None or not under_way.failed:
+        return page
+    work_queue().forget(draft.id)
+    is_gone = under_way.verb == "take"
+    if is_gone:
+        drafts().forget(draft.id)
+    sentence = as_sentence(under_way.failed, keeps=[draft.name])
+    failed = render_template("drafts/failed.html", draft=draft, sentence=sentence, is_gone=is_gone)
+    return with_status(failed, under_way.failed_status)
+
+
+def _begun(draft: Draft, verb: str, key: str) -> WorkItem:
+    failed = work_queue().failed(draft.id, verb, key)  # told once; looking again tries again
+    return failed or work_queue().begin(drafts().folder_of(draft.id), verb, key)
+
+
+def _page_meanwhile(draft: Draft, under_way: WorkItem) -> BaseResponse | None:
     if work_queue().wait(under_way, WAIT_S):
-        return under_way, None
+        return None
     early = _early(draft, under_way)
     page = render_template("drafts/working.html", draft=draft, work=under_way, early=early)
-    return under_way, with_status(page, 200)
+    return with_status(page, 200)
 
 
 def _forget(draft: Draft) -> None:
