@@ -67,69 +67,69 @@ class Publishing:
 
     def show(self, loop_state: LoopState, now_s: float) -> None:
         """Publish `loop_state` if it is news, or if somebody is to be answered."""
+        shown = self._shown_at_once(loop_state)
+        is_news = shown != self._published or self._commands.has_decided
+        if not is_news and now_s < self._again_at_s:
+            return
+        self._published = shown
+        self._again_at_s = now_s + NEWS_EVERY_S * self._clock.seconds_per_wall_second
+        self._commands.publish(self._snapshot(loop_state))
+
+    def _shown_at_once(self, loop_state: LoopState) -> tuple[object, ...]:
+        """Return what differs as soon as something has changed that cannot wait."""
         machine = self._machine
-        what = (
+        return (
             loop_state.state,
             loop_state.job,
             loop_state.etch,
             loop_state.is_pending,
+            loop_state.inspection.standing,
+            loop_state.unfinished,
             machine.link,
-        )
-        seen = (
-            *what,
             machine.sentence,
             machine.facts,
             machine.sequence is None,
             machine.epoch.number,
             machine.epoch.origin,
-            loop_state.inspection.standing,
-            loop_state.unfinished,
             self._guard.operator.report_key,
         )
-        is_news = seen != self._published or self._commands.has_decided
-        if not is_news and now_s < self._again_at_s:
-            return
-        self._published = seen
+
+    def _snapshot(self, loop_state: LoopState) -> Snapshot:
+        machine = self._machine
         objection = loop_state.origin.objection(loop_state.job)
-        self._again_at_s = now_s + NEWS_EVERY_S * self._clock.seconds_per_wall_second
         at_utc = self._clock.utc_now()
         report = self._guard.operator.report(day=at_utc[:10])
         sequencer = loop_state.sequencer
         why_not_resume = None if sequencer is None else sequencer.why_not_resume()
         asked = self._asked_at_start(loop_state.job)
-        self._commands.publish(
-            Snapshot(
-                sequence=0,  # it gets its number where it is shown
-                at_utc=at_utc,
-                state=loop_state.state.value,
-                sentence=snapshot.sentence_of(
-                    loop_state.state, loop_state.etch, machine, objection
-                ),
-                may=tuple(
-                    self._may(
-                        loop_state,
-                        report,
-                        is_placed=objection is None,
-                        may_resume=why_not_resume is None,
-                        is_too_late=bool(asked.too_late),
-                    )
-                ),
-                machine=snapshot.machine_of(machine, loop_state.origin, loop_state.jog),
-                job=snapshot.job_of(loop_state.job, loop_state.inspection),
-                asked_at_start=asked,
-                run=snapshot.run_of(
-                    loop_state.etch,
-                    machine,
-                    self._clock,
-                    why_not_resume=why_not_resume,
-                    late_end=self._late_end(loop_state, at_utc),
-                ),
-                unfinished=loop_state.unfinished,
-                interlocks=report,
-                logbook_trouble=self._records.trouble,
-                storage=self._records.storage,
-                time_factor=self._clock.seconds_per_wall_second,
-            )
+        may = self._may(
+            loop_state,
+            report,
+            is_placed=objection is None,
+            may_resume=why_not_resume is None,
+            is_too_late=bool(asked.too_late),
+        )
+        return Snapshot(
+            sequence=0,  # it gets its number where it is shown
+            at_utc=at_utc,
+            state=loop_state.state.value,
+            sentence=snapshot.sentence_of(loop_state.state, loop_state.etch, machine, objection),
+            may=tuple(may),
+            machine=snapshot.machine_of(machine, loop_state.origin, loop_state.jog),
+            job=snapshot.job_of(loop_state.job, loop_state.inspection),
+            asked_at_start=asked,
+            run=snapshot.run_of(
+                loop_state.etch,
+                machine,
+                self._clock,
+                why_not_resume=why_not_resume,
+                late_end=self._late_end(loop_state, at_utc),
+            ),
+            unfinished=loop_state.unfinished,
+            interlocks=report,
+            logbook_trouble=self._records.trouble,
+            storage=self._records.storage,
+            time_factor=self._clock.seconds_per_wall_second,
         )
 
     def _asked_at_start(self, job: SpooledJob | None) -> AskedAtStart:
