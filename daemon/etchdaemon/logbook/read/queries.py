@@ -114,9 +114,11 @@ _RUNS: Final = f"""
     AND (:head = '' OR head = :head) AND (:surface = '' OR surface = :surface)
     AND (:since = '' OR started_at_utc >= :since)
     AND (:until = '' OR started_at_utc <= :until || '~')
-    AND (:verdict = '' OR {_LAST_VERDICT} = :verdict
-        OR (:verdict = '{UNRATED}' AND {_IS_UNRATED})
-        OR :verdict IN {_TILE_VERDICTS.format(what="verdict")})
+    AND CASE :verdict
+        WHEN '' THEN 1
+        WHEN '{UNRATED}' THEN {_IS_UNRATED}
+        ELSE {_LAST_VERDICT} = :verdict OR :verdict IN {_TILE_VERDICTS.format(what="verdict")}
+    END
     AND (:text = '' OR instr(lower(title || ' ' || head || ' ' || surface || ' ' ||
         coalesce(because, '') || ' ' || coalesce((SELECT group_concat(
             verdict || ' ' || cause || ' ' || note, ' ') FROM verdict WHERE run_id = run.id), '')
