@@ -443,6 +443,8 @@ def test_pictures_of_a_plan_that_changed_are_prepared_by_its_form_alone(app, pho
     assert (answer.status_code, plan_of(answer)) == (303, plan)
     assert (work.of(ida), work.of(zoe).verb) == (None, "make")
     assert answer.location.startswith("/bench/make?")
+    assert phone.look(answer.location).status_code == 422  # nobody can make a job of such a photo
+    assert plan_of(phone.look(answer.location)) == plan  # which is told once
 
 
 @pytest.mark.slow

@@ -80,6 +80,7 @@ def test_a_photo_is_laid_over_tiles_with_joints_and_each_tile_is_loaded_alone(
         assert (tmp_path / "pictures" / f"{sheet.gcode_sha256}-small.jpg").exists()
     again = drafts.begin_from(tmp_path / "made-from" / sheet.gcode_sha256)
     assert again.wall == (2, 2, 3.0)
+    assert again.mural == folder.name  # whether or not the first draft is there still
     # The tiles of one mural lie side by side in a jig, in one run.
     key = only_key(drafts, again)
     page = phone.look(f"/bench?jig=Signs&pocket-1={key}.1&pocket-2={key}.2")
@@ -94,6 +95,26 @@ def test_a_photo_is_laid_over_tiles_with_joints_and_each_tile_is_loaded_alone(
     # One tile alone again: nothing of the mural is in its way.
     phone.press(f"{sent}/tile", form=SIZE | WALL | {"columns": "1", "rows": "1"})
     assert "Which tile" not in phone.look(f"/{sent}/proof").text
+
+
+@pytest.mark.usefixtures("waiting_for_work")
+def test_a_tile_of_a_wall_made_again_is_held_to_its_lot_until_a_person_says_otherwise(
+    phone, drafts
+):
+    wall = replace(drafts.begin("sea.jpg"), wall=(2, 2, 3.0), width_mm=10, height_mm=8)
+    drafts.keep(wall)
+    (drafts.folder_of(wall.id) / "photo").write_bytes(b"")
+    kept = drafts.folder_of(wall.id)
+    again = drafts.begin_from(drafts.folder_of(drafts.begin_from(kept).id))
+    drafts.forget(wall.id)
+    assert (wall.mural, again.mural) == (wall.id, wall.id)
+    assert replace(again, wall=None).mural == ""
+
+    phone.press(f"new/{again.id}/mend/earlier-wall")
+
+    anew = drafts.find(again.id)
+    assert anew.mural == anew.id
+    assert anew.found_key == again.found_key  # no dot is another: nothing is made anew
 
 
 def only_key(drafts, other):

@@ -99,7 +99,7 @@ def load() -> BaseResponse:
                         pocket=pocket,
                         lot=form.get(f"{LOT_OF_POCKET}{pocket}", ""),
                         item=draft.item,
-                        mural=draft.id if draft.wall else "",
+                        mural=draft.mural,
                     )
                     for pocket, (draft, _) in laid_in.items()
                 ),
@@ -149,7 +149,7 @@ def _asked_for(jig: JigRecord, form: Form) -> Path:
 def _set_name(draft: Draft) -> str:
     """Return what the tiles hang with that a draft makes; raise FormUnfit without its yes."""
     if draft.item is None:
-        return draft.id if draft.wall else ""
+        return draft.mural
     item = accepted_item(draft)
     if item is None:
         raise FormUnfit(NOT_ACCEPTED.format(title=draft.title))

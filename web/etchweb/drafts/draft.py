@@ -1,7 +1,7 @@
 """A draft: what has been decided about one picture on its way to a job."""
 
 import json
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Final, Self
@@ -20,11 +20,11 @@ _RENDERINGS: Final = 4  # goes up when the child leaves other pictures to choose
 
 _NOT_SEEN: Final = frozenset((
     "id", "name", "called", "head", "recipe", "tone", "chosen", "caution", "is_halftone_chosen",
-    "at_x_mm", "at_y_mm", "order", "item", "shades",
+    "at_x_mm", "at_y_mm", "order", "item", "shades", "earlier_wall",
 ))  # fmt: skip
 
 # A yes that was given before drafts had these is one to the same picture without them.
-_CAME_LATER: Final = frozenset(("is_sign", "wall", "has_number", "shades"))
+_CAME_LATER: Final = frozenset(("is_sign", "wall", "has_number", "shades", "earlier_wall"))
 
 TAKEN_OVER: Final = (
     "width_mm", "height_mm", "head", "recipe", "tone", "chosen", "caution", "halftone",
@@ -49,6 +49,7 @@ class Draft:
     is_mirrored: bool = False  # after the turn
     is_sign: bool = False  # lettering and lines alone: it has no photo
     wall: tuple[int, int, float] | None = None  # tiles across and down, joint in mm: a mural
+    earlier_wall: str = ""  # the draft of the wall that it was begun again from
     shades: tuple[tuple[int, float], ...] = ()  # a mural's tiles of another white: by how much, L*
     crop: tuple[float, float, float, float] | None = None
     width_mm: float | None = None  # of the picture; of one tile where it covers a wall
@@ -117,9 +118,14 @@ class Draft:
 
     @property
     def found_key(self) -> str:
-        """What the job depends on: everything."""
-        decided = asdict(self).items()
+        """What the job depends on: everything but what its tiles hang with."""
+        decided = asdict(replace(self, earlier_wall="")).items()  # which changes no dot
         return _digest(*(one for name, one in decided if one or name not in _CAME_LATER))
+
+    @property
+    def mural(self) -> str:
+        """What its tiles hang with, which come from one painting lot; empty for a single tile."""
+        return (self.earlier_wall or self.id) if self.wall else ""
 
     def design_sha256(self, photo_sha256: str) -> str:
         """Return SHA-256 of what a customer sees: photo, crop, look, size, what was added.

@@ -40,6 +40,7 @@ OVAL_FIELDS: Final = (  # name, words, least
     ("oval_wide", "Its width, %", 1.0),
     ("oval_high", "Its height, %", 1.0),
 )
+EARLIER_WALL: Final = "earlier-wall"
 _DIGITS: Final = 16  # fewer: beyond that JSON's readers disagree
 _MM_MOST_OFF: Final = 10_000.0
 
@@ -299,11 +300,17 @@ def with_more_contrast(draft: Draft) -> Draft:
     return replace(draft, contrast=min(FULL_TONE, draft.contrast + STEPS_TO_DOUBLE))
 
 
+def as_wall_of_its_own(draft: Draft) -> Draft:
+    """Return `draft` for tiles that hang with none that were etched before."""
+    return replace(draft, earlier_wall="")
+
+
 # By the name of what was found: what its button says, and what it does.
 MENDS: Final[Mapping[str, tuple[str, Callable[[Draft], Draft]]]] = {
     "dark-background": ("Fade the background to white", with_background_faded),
     "black-and-white-art": ("Etch it as lettering", as_lettering),
     "flat": ("Raise the contrast", with_more_contrast),
+    EARLIER_WALL: ("It is a new wall", as_wall_of_its_own),
 }
 
 

@@ -4,8 +4,8 @@ from typing import Final
 
 from etchweb.catalogue.pairs import settings_words
 from etchweb.drafts.draft import Draft
-from etchweb.drafts.forms import MENDS
-from etchweb.drafts.made import MadeJob, PhotoFacts
+from etchweb.drafts.forms import EARLIER_WALL, MENDS
+from etchweb.drafts.made import JobFinding, MadeJob, PhotoFacts
 from etchweb.machine.bed_drawing import bed_view
 from etchweb.text.formatting import as_sentence, grouped, millimetres, percent, short_duration
 from etchweb.text.view import View
@@ -15,6 +15,9 @@ from etchwire.catalogue.heads import Head
 from etchwire.sheet import Bounds
 
 SUGGESTED_MM: Final = 100.0
+SAME_WALL: Final = (
+    "These tiles are for a wall that was etched before, and come from its painting lot."
+)
 
 
 def tile_size_px(facts: PhotoFacts, quarters: int) -> tuple[int, int]:
@@ -94,7 +97,7 @@ def proof_view(draft: Draft, found: MadeJob, machine: MachineView | None) -> Vie
                 "must_be_read": one.must_be_read,
                 "mend": MENDS[one.name][0] if one.name in MENDS else "",
             }
-            for one in found.findings
+            for one in (*found.findings, *_found_of_wall(draft))
         ],
         "at_x": round(found.at_mm[0], 2),
         "at_y": round(found.at_mm[1], 2),
@@ -102,6 +105,12 @@ def proof_view(draft: Draft, found: MadeJob, machine: MachineView | None) -> Vie
         "height_mm": height_mm,
         "bed": _bed(head, found, machine),
     }
+
+
+def _found_of_wall(draft: Draft) -> tuple[JobFinding, ...]:
+    if not (draft.wall and draft.earlier_wall):
+        return ()
+    return (JobFinding(name=EARLIER_WALL, sentence=SAME_WALL, must_be_read=False),)
 
 
 def _wall_words(draft: Draft) -> str:

@@ -151,7 +151,7 @@ def _assign_tile(draft: Draft, gcode_sha256: str) -> None:
             gcode_sha256=gcode_sha256,
             item=draft.item,
             design_sha256="" if draft.item is None else drafts().design_sha256(draft),
-            mural=draft.id if draft.wall else "",
+            mural=draft.mural,
             who=visitor_name(),
         )
     )

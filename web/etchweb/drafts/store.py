@@ -96,11 +96,14 @@ class Drafts:
         return draft
 
     def begin_from(self, kept: Path) -> Draft | None:
-        """Return a new draft of what is kept of an earlier one; None where that is unfit."""
+        """Return a new draft of what is kept of an earlier one; None where that is unfit.
+
+        Tiles of a wall are made again for that wall, until a person says otherwise.
+        """
         earlier = kept_draft(kept)
         if earlier is None:
             return None
-        draft = replace(earlier, id=secrets.token_hex(8))
+        draft = replace(earlier, id=secrets.token_hex(8), earlier_wall=earlier.mural)
         folder = self.folder_of(draft.id)
         folder.mkdir(parents=True, mode=0o700)
         try:
