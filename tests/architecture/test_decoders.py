@@ -7,6 +7,7 @@ from architecture.fault_tables import ROOT
 LOOKS = {"imdecode", "imread", "open_heif", "read_heif"}  # and Image.open
 IN_THE_DECODER = {"etchphoto/decoder/opening.py", "etchphoto/decoder/decoding.py"}
 OUR_OWN_PICTURES = {
+    "etchphoto/expected.py",
     "etchphoto/layout/bench.py",
     "etchwarden/practice_session/output_files.py",
     "etchweb/previews/store.py",

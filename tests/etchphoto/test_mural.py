@@ -315,7 +315,7 @@ def test_a_tile_that_is_searched_for_alone_has_the_dots_that_it_had_among_others
     job = searched_job()
     among = {place.number: bits for place, bits in job.tiles()}
 
-    ((place, alone),) = job.tiles(only=2)
+    ((place, alone),) = job.tiles(only={2})
 
     assert place.number == 2
     assert (alone == among[2]).all()

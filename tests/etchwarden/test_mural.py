@@ -1,5 +1,7 @@
 """`etchwarden mural` as a person uses it."""
 
+import itertools
+import shutil
 import textwrap
 
 import pytest
@@ -16,6 +18,21 @@ kind = "lettering"
 text = "Ida"
 font = "Aileron"
 box = { left_mm = 1, top_mm = 1, width_mm = 30, height_mm = 15 }
+"""
+
+
+CROP = "[photo]\ncrop = [0.1, 0.0, 1.0, 0.9]\n"
+CONTRAST = "[photo]\ncontrast = 1.3\n"
+SHADES = """
+[[tile]]
+number = 1
+white = 0.8
+black = 0.1
+
+[[tile]]
+number = 4
+white = 0.6
+black = 0.1
 """
 
 
@@ -53,6 +70,43 @@ def test_one_tile_is_made_again_alone(mural, tmp_path):
     assert again.exit_code == 0, again.output
     assert "Harbour & sea, tile 4 of 6: 10.00 × 8.00 mm" in again.stdout
     assert (tmp_path / "wall/tile-4/job.gcode").read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("changed", "is_there"),
+    [
+        *itertools.product((CROP, CONTRAST, LETTERING), (True, False)),
+        (SHADES, True),  # of this tile alone: its neighbours do not show it
+    ],
+)
+def test_a_tile_is_not_made_again_from_a_mural_that_was_changed(mural, tmp_path, changed, is_there):
+    """Held to the dots that the tile had; where its job is gone, to those of a neighbour."""
+    mural()
+    tile = tmp_path / "wall/tile-1"
+    before = (tile / "job.gcode").read_bytes()
+    if not is_there:
+        shutil.rmtree(tile)
+    (tmp_path / "wall.toml").write_text(MURAL + changed)
+
+    again = mural("--only", "1")
+
+    assert (again.exit_code, "was changed since" in " ".join(again.stderr.split())) == (1, True)
+    assert tile.exists() == is_there
+    assert not is_there or (tile / "job.gcode").read_bytes() == before
+
+
+def test_a_tile_whose_job_is_gone_is_made_again_as_it_was(mural, tmp_path):
+    mural()
+    tile = tmp_path / "wall/tile-4"
+    before = (tile / "job.gcode").read_bytes()
+    shutil.rmtree(tile)
+
+    again = mural("--only", "4", "--at", "20", "5")
+
+    assert again.exit_code == 0, again.output
+    assert read_sheet(tile).picture.left_mm == 20  # where it lies is said anew
+    mural("--only", "4")
+    assert (tile / "job.gcode").read_bytes() == before
 
 
 def test_a_tile_that_stays_white_has_no_job_and_that_is_said(mural, tmp_path):

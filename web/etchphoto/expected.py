@@ -6,6 +6,7 @@ colours.
 """
 
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import Any, Final
 
@@ -52,13 +53,29 @@ class DotLook:
 
 def save_expected(bits: Bits, path: Path, look: DotLook | None = None) -> None:
     """Save the tile with every dot of `bits` (True = burnt) as a square of 2 to 4 pixels."""
-    fitting = LONGEST_SIDE_PX // max(bits.shape)
-    scale = min(MOST_PX_PER_DOT, max(LEAST_PX_PER_DOT, fitting))
-    save_dots(bits, path, scale, look)
+    save_dots(bits, path, _px_per_dot(bits), look)
+
+
+def shows_dots(path: Path, bits: Bits, look: DotLook | None = None) -> bool:
+    """Return whether the picture at `path` is the one that `save_expected` saves of `bits`."""
+    saved = BytesIO()
+    save_dots(bits, saved, _px_per_dot(bits), look)
+    with Image.open(path) as there, Image.open(saved) as new:
+        return np.array_equal(np.asarray(there), np.asarray(new))
+
+
+def _px_per_dot(bits: Bits) -> int:
+    fitting: int = LONGEST_SIDE_PX // max(bits.shape)
+    return min(MOST_PX_PER_DOT, max(LEAST_PX_PER_DOT, fitting))
 
 
 def save_dots(
-    bits: Bits, path: Path, px_per_dot: int, look: DotLook | None = None, *, bits_a_px: int = 8
+    bits: Bits,
+    path: Path | BytesIO,
+    px_per_dot: int,
+    look: DotLook | None = None,
+    *,
+    bits_a_px: int = 8,
 ) -> None:
     """Save every dot of `bits` (True = burnt) as a square; without a look, in one bit a pixel.
 

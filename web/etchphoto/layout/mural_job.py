@@ -1,6 +1,6 @@
 """From a mural to its jobs, tile by tile: one picture, held a strip or a tile at a time."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from etchphoto.decoder.loading import LoadedPhoto
 from etchphoto.errors import UnfitDesign
-from etchphoto.expected import save_expected
+from etchphoto.expected import save_expected, shows_dots
 from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Crop, Frame, frame_photo
 from etchphoto.grey_mixes import GREY_MIXES
@@ -88,15 +88,15 @@ class MuralJob:
         on_progress: Callable[[float], None] = lambda _: None,
         *,
         scratch: Path | None = None,
-        only: int | None = None,
+        only: Collection[int] = (),
     ) -> Iterator[tuple[TilePlace, Bits]]:
-        """Yield every tile, or `only` one, with its dots. The photo's light waits in `scratch`."""
+        """Yield every tile, or `only` some, with its dots. The photo's light waits in `scratch`."""
         if self.is_searched:
             yield from self._searched(on_progress, scratch, only)
             return
         for row, course in enumerate(self.courses(on_progress, scratch=scratch)):
             for place in self.dots.course(row):
-                if only in (None, place.number):
+                if not only or place.number in only:
                     yield place, np.ascontiguousarray(course[:, place.columns])
 
     def courses(
@@ -138,14 +138,17 @@ class MuralJob:
                 yield self._shares(light, (rows, slice(0, self.dots.columns)))
 
     def _searched(
-        self, on_progress: Callable[[float], None], scratch: Path | None, only: int | None
+        self,
+        on_progress: Callable[[float], None],
+        scratch: Path | None,
+        only: Collection[int],
     ) -> Iterator[tuple[TilePlace, Bits]]:
         """Yield tiles whose dots are searched for, each by itself, as it is etched by itself.
 
         Nothing hangs on its neighbours' dots: they are fired on other tiles, and beyond a joint no
         eye blends them. A tile looks the same whichever others are made.
         """
-        places = [place for place in self.dots.places() if only in (None, place.number)]
+        places = [place for place in self.dots.places() if not only or place.number in only]
         with TemporaryFile(dir=scratch) as file:
             light = self._light(file)
             for done, place in enumerate(places):
@@ -344,14 +347,23 @@ def prepare_again(
 ) -> Sheet:
     """Make the job of one tile of a mural in `folder` again; its dots are those that it had.
 
-    Raise UnfitDesign where the other tiles were made of another photo or with other settings.
+    Raise UnfitDesign where the other tiles were made of another photo, with other settings or of
+    another look: the tile's own dots tell, or a neighbour's where its job is gone, which
+    knows nothing of what lies on this tile alone.
     """
     require_acknowledged(job.findings, job.order)
     if not 1 <= number <= job.mural.wall.tiles:
         raise UnfitDesign(f"this mural has the tiles 1 to {job.mural.wall.tiles}, and no other")
     _require_same(job, folder)
-    place, bits = next(job.tiles(on_progress, scratch=folder, only=number))
-    sheet = _prepare_tile(job, place, bits, folder)
+    known = _known_tile(job, number, folder)
+    for place, bits in job.tiles(on_progress, scratch=folder, only={number, known}):
+        if place.number == known:
+            _require_as_before(job, place, bits, folder)
+        if place.number == number:
+            again = place, bits
+        if place.number == max(number, known):
+            break
+    sheet = _prepare_tile(job, *again, folder)
     if sheet is None:
         raise UnfitDesign(f"tile {number} is white all over: there is nothing to etch")
     return sheet
@@ -366,6 +378,27 @@ def _prepare_tile(job: MuralJob, place: TilePlace, bits: Bits, folder: Path) -> 
         sheet = write_dots(bits, order, made, photo=job.photo)
         save_expected(bits, made / PICTURE_NAME, order.look)
     return sheet
+
+
+def _known_tile(job: MuralJob, number: int, folder: Path) -> int:
+    """Return the tile whose dots are known: this one, or the nearest course's nearest."""
+    places = {place.number: place for place in job.dots.places()}
+    asked = places[number]
+    return min(
+        (one for one in places if (folder / job.folder_name(places[one]) / PICTURE_NAME).exists()),
+        key=lambda one: (abs(places[one].row - asked.row), abs(one - number)),
+        default=number,
+    )
+
+
+def _require_as_before(job: MuralJob, place: TilePlace, bits: Bits, folder: Path) -> None:
+    """Raise UnfitDesign unless a tile's dots are those of its job, where it has one."""
+    picture = folder / job.folder_name(place) / PICTURE_NAME
+    if picture.exists() and not shows_dots(picture, bits, job.order.look):
+        raise UnfitDesign(
+            f"tile {place.number} would not be what it was: crop, look, size or lettering was "
+            "changed since. Put that back, or make all of the mural anew in another folder"
+        )
 
 
 def _require_same(job: MuralJob, folder: Path) -> None:
