@@ -15,6 +15,7 @@ from support.fakes.fake_unfinished import (
     BY_TWO_ROWS,
     LEFT,
     NOT_KEPT,
+    OF_A_BENCH,
     answer_unfinished,
 )
 
@@ -65,6 +66,26 @@ def test_the_row_the_record_ends_with_is_proposed(daemon):
     take_up("6", "--origin-set", answer="\n")
 
     assert daemon.said["reenter"]["row"] == 412
+
+
+def test_the_tile_that_was_cut_is_left_out_of_a_bench(daemon):
+    daemon.answers["unfinished"] = answer_unfinished(OF_A_BENCH)
+
+    done = take_up("--leave-out", "--not-moved")
+
+    assert done.exit_code == 0, done.output
+    assert "Pocket 3 is left out; pocket 5 comes next: Zoe." in done.output
+    assert "500 rows, 100 × 50.0 mm" in done.output
+    assert daemon.said["reenter"]["row"] == 500
+
+
+def test_where_no_tile_follows_none_is_left_out(daemon):
+    daemon.answers["unfinished"] = answer_unfinished(BY_CUT)
+
+    done = take_up("--leave-out", "--not-moved")
+
+    assert (done.exit_code, again.NO_TILE_FOLLOWS in done.output) == (1, True)
+    assert "reenter" not in daemon.said
 
 
 def test_where_the_cut_was_logged_only_the_place_is_asked_for(daemon):

@@ -19,6 +19,7 @@ from support.fakes.fake_unfinished import (
     BY_LINE,
     BY_TWO_ROWS,
     NOT_KEPT,
+    OF_A_BENCH,
     answer_unfinished,
 )
 
@@ -70,6 +71,19 @@ def test_a_rest_that_would_end_after_closing_time_says_so_where_it_is_loaded(pho
 
 def test_the_row_the_record_ends_with_is_proposed(phone):
     assert re.search(r'name="row"[^>]*value="413"', look(phone))
+
+
+def test_the_tile_that_was_cut_is_left_out_of_a_bench(phone, daemon):
+    daemon.answers["unfinished"] = answer_unfinished(OF_A_BENCH)
+
+    text = look(phone)
+    led_to = re.search(r'href="([^"]*)">Leave the tile in pocket 3 out[^<]*pocket 5: Zoe<', text)[1]
+    page = phone.look(led_to).text
+
+    assert "500 rows, 100 × 50.0 mm, from row 501 on" in page
+    row = re.search(r'name="row"[^>]*value="(\d+)"', page)[1]
+    say(phone, by="eye", row=row, confirm=KEPT)
+    assert daemon.said["reenter"]["row"] == 500
 
 
 def test_where_the_cut_was_logged_nobody_is_asked_for_a_row(phone, daemon):

@@ -138,6 +138,7 @@ def test_a_lid_opened_in_the_second_tile_and_both_are_whole_in_the_end(booked, b
     first, rest = (as_table(rig.records.ask("run", id=run))["tiles"] for run in (1, 2))
 
     assert any("of tile 2 of 2, in pocket 2" in sentence for sentence in told["known"])
+    assert told["next_tile"] is None
     assert [(tile["pocket"], tile["ended"]) for tile in first] == [
         (1, "complete"),
         (2, "stopped"),
@@ -151,3 +152,45 @@ def test_a_lid_opened_in_the_second_tile_and_both_are_whole_in_the_end(booked, b
             share = seen[is_lit] / expected[is_lit]
             # The seam: a few cells of one row, within the logged error.
             assert np.mean(np.abs(share - 1) > 0.3) < (0.02 if part.pocket == 2 else 1e-9)
+
+
+def test_a_tile_that_was_cut_is_left_out_and_the_next_is_etched_whole(booked, bench, tmp_path):
+    folder, sheet = bench
+    rig = booked
+    rig.set_origin()
+    rig.load(folder)
+    rig.arm()
+    rig.ask("start")
+    rig.etch_until_row(3)
+    rig.ask("stop")
+    rig.wait_for_the_end()
+    rig.get_ready()
+    rig.wait(0.5)
+    spoilt, following = sheet.parts
+    light_before = light_of(rig, spoilt.picture)
+
+    told = as_table(rig.request("unfinished", run=1))["next_tile"]
+    behind = as_table(rig.request("unfinished", run=1, row=told["row"]))
+    rig.ask("reenter", run=1, confirm=NOT_MOVED, row=told["row"])
+    rig.arm()
+    rig.ask("start")
+    rig.wait_for_the_end()
+    rig.service.step()
+
+    assert told == {
+        "left_out": spoilt.pocket, "row": following.first_row, "pocket": following.pocket,
+        "title": following.title,
+    }  # fmt: skip
+    assert behind["next_tile"] is None  # there are two tiles
+    assert [(tile["pocket"], tile["ended"]) for tile in tiles_of(rig, run=2)] == [
+        (following.pocket, "complete")
+    ]
+    assert np.array_equal(light_of(rig, spoilt.picture), light_before)
+    with Rig(tmp_path / "box", PracticeMachine(firmware="32-bit")) as other:
+        etched(other, folder)
+        whole = light_of(other, following.picture)
+    assert np.allclose(light_of(rig, following.picture), whole, atol=0.02 * whole.max())
+
+
+def tiles_of(rig, *, run):
+    return as_table(rig.records.ask("run", id=run))["tiles"]

@@ -6,7 +6,7 @@ from typing import Final
 
 from etchdaemon.run.cut import CutFound
 from etchwire.calls.history import RunEvent
-from etchwire.calls.machine import RestView
+from etchwire.calls.machine import NextTile, RestView
 from etchwire.calls.snapshot import UnfinishedView
 from etchwire.record import HELD, RESUMED
 from etchwire.sheet import Sheet
@@ -281,6 +281,18 @@ def rest_from(row: int, sheet: Sheet) -> RestView | None:
         width_mm=sheet.width_mm,
         height_mm=rows * sheet.recipe.line_spacing_mm,
         predicted_s=max(sheet.predicted_s - entry.at_s, 0.0),
+    )
+
+
+def tile_behind(row: int, sheet: Sheet) -> NextTile | None:
+    """Return the tile to go on with where that of `row` is left out; None where none follows."""
+    part = sheet.part_of_row(row)
+    rest = None if part is None else rest_from(part.end_row, sheet)
+    following = None if rest is None else sheet.part_of_row(rest.first_row)
+    if part is None or rest is None or following is None:
+        return None
+    return NextTile(
+        left_out=part.pocket, row=rest.first_row, pocket=following.pocket, title=following.title
     )
 
 

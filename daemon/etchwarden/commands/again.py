@@ -19,6 +19,7 @@ from etchwire.calls.machine import (
 )
 
 NOTHING: Final = "No etch was cut short that could be taken up again."
+NO_TILE_FOLLOWS: Final = "No tile follows that one, so that nothing would be left to etch."
 IN_DOUBT: Final = (
     "In doubt take the row above: burnt twice, a row gets twice the light; left out, it stays"
     " white."
@@ -39,12 +40,22 @@ IN_DOUBT: Final = (
     help="The machine is homed, or its origin set again, where it was.",
 )  # fmt: skip
 @click.option(
+    "--leave-out", "is_left_out", is_flag=True,
+    help="Of a bench: leave out the tile that was cut, or that of ROW; go on with the next.",
+)  # fmt: skip
+@click.option(
     "--accept-gap", "has_accepted", is_flag=True,
     help="Of another program's file: what stays unburnt before the rest is known and accepted.",
 )  # fmt: skip
 @daemon_option()
 def command(
-    *, run: int | None, row: int | None, confirm: str | None, has_accepted: bool, socket: Path
+    *,
+    run: int | None,
+    row: int | None,
+    confirm: str | None,
+    is_left_out: bool,
+    has_accepted: bool,
+    socket: Path,
 ) -> None:
     """Load what is left of etch RUN, or of the one that was cut short last.
 
@@ -57,9 +68,11 @@ def command(
         if not found.may:
             raise click.ClickException(found.why_not or NOTHING)
         _tell(found)
-        if row is None and not found.is_row_known:
+        if row is None and not found.is_row_known and not is_left_out:
             row = _row_asked(found)
         first_row = None if row is None else row - 1
+        if is_left_out:
+            first_row = _row_of_next_tile(daemon.ask(Unfinished(run=number, row=first_row)))
         _print_rest(daemon.ask(Unfinished(run=number, row=first_row)))
         confirmed = confirm or _confirmation(found)
         if found.gap_mm and not has_accepted:
@@ -85,6 +98,19 @@ def _tell(found: UnfinishedRun) -> None:
         click.echo(f"{heading}:")
         for sentence in sentences:
             click.echo(f"  {sentence}")
+    if found.next_tile is not None:
+        click.echo(f"The tile in pocket {found.next_tile.left_out} can be left out: --leave-out")
+
+
+def _row_of_next_tile(found: UnfinishedRun) -> int:
+    following = found.next_tile
+    if following is None:
+        raise click.ClickException(NO_TILE_FOLLOWS)
+    click.echo(
+        f"Pocket {following.left_out} is left out; pocket {following.pocket} comes next: "
+        f"{following.title}."
+    )
+    return following.row
 
 
 def _row_asked(found: UnfinishedRun) -> int:

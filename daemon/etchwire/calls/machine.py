@@ -43,6 +43,15 @@ class RestView(WireValue):
     predicted_s: float
 
 
+class NextTile(WireValue):
+    """Of a run of several: the tile in `pocket`, from `row` on, if pocket `left_out` is."""
+
+    left_out: int
+    row: int
+    pocket: int
+    title: str
+
+
 class UnfinishedRun(WireValue):
     """What may be taken up of a run that was cut short, and what is known of its cut.
 
@@ -73,6 +82,7 @@ class UnfinishedRun(WireValue):
     unknown: tuple[str, ...] = ()
     across: str = ""
     rest: RestView | None = None
+    next_tile: NextTile | None = None
 
 
 class SettingView(WireValue):

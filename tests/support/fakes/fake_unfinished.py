@@ -87,6 +87,9 @@ BY_LINE: Final = BY_CUT | {
     ],
     "across": "",
 }
+OF_A_BENCH: Final = BY_CUT | {
+    "next_tile": {"left_out": 3, "row": 500, "pocket": 5, "title": "Zoe"},
+}
 NOT_KEPT: Final = BY_EYE | {
     "may": False,
     "why_not": "The job of that etch is no longer kept here; it can only be etched anew.",

@@ -35,6 +35,7 @@ def reentry_view(outlook: UnfinishedRun, *, row: int | None, is_by_eye: bool) ->
         "known": outlook.known,
         "unknown": outlook.unknown,
         "across": outlook.across,
+        "next_tile": outlook.next_tile,
     }
     return said | _pictured(outlook, row)
 

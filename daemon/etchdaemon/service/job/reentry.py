@@ -25,6 +25,7 @@ from etchdaemon.run.reentry_rules import (
     left_edge_mm,
     objection,
     rest_from,
+    tile_behind,
     trace_of,
     unknown_of_file,
     unknown_sentences,
@@ -117,6 +118,7 @@ class Reentry:
         if sheet.is_foreign:
             return self._file_outlook(record, sheet, unfinished)
         trace = self._trace(record, sheet)
+        row = trace.first_row if call.row is None else call.row
         return structs.replace(
             unfinished,
             cut=None if trace.cut is None else _cut_view(trace.cut, sheet),
@@ -126,7 +128,8 @@ class Reentry:
             known=tuple(known_sentences(trace, sheet, is_place_kept=is_place_kept)),
             unknown=tuple(unknown_sentences(trace, sheet, is_place_kept=is_place_kept)),
             across=across(sheet),
-            rest=rest_from(trace.first_row if call.row is None else call.row, sheet),
+            rest=rest_from(row, sheet),
+            next_tile=tile_behind(row, sheet),
         )
 
     def _file_outlook(
