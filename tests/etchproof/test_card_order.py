@@ -8,7 +8,7 @@ import pytest
 from darkroom.cards import HEAD, RECIPE, first_grid, wishes
 from etchproof.card import POWER, REGISTER, TONE
 from etchproof.errors import CardDoesNotFit, HighDose, UnfitCard
-from etchproof.layout.card_order import KINDS, CardOrder, lay_out
+from etchproof.layout.card_order import FIRST_STEPS, KINDS, CardOrder, lay_out
 from etchproof.layout.duration import etching_time_s
 from etchproof.layout.focus_card import WedgeRequest
 from etchproof.layout.job import prepare_card
@@ -35,7 +35,17 @@ def ordered(kind, **more):
 def test_a_first_card_has_the_ranges_that_suit_the_laser():
     card = ordered("power")
 
-    assert {patch.feed_mm_per_min for patch in card.patches} == set(first_grid().feeds_mm_per_min)
+    usual = first_grid(steps=FIRST_STEPS)
+    assert {patch.feed_mm_per_min for patch in card.patches} == set(usual.feeds_mm_per_min)
+
+
+def test_a_first_card_s_patches_are_smaller_where_larger_ones_take_more_than_a_quarter_of_an_hour():
+    usual = ordered("power")
+    asked = ordered("power", steps=FIRST_STEPS)
+
+    assert etching_time_s(usual) <= 15 * 60 < etching_time_s(asked)
+    assert usual.patches[0].area.width < asked.patches[0].area.width
+    assert len(usual.patches) == len(asked.patches)
 
 
 @pytest.mark.parametrize(
@@ -165,7 +175,7 @@ def test_every_kind_has_a_layout():
     }
 
 
-def test_a_weak_laser_s_focus_card_has_fewer_heights_full_power_and_says_its_time():
+def test_a_weak_laser_s_focus_card_is_burnt_at_full_power_at_fewer_heights_and_says_its_time():
     """At 2.5 W the usual one took more than four hours; 10 W are strong enough for it."""
     wedge = WedgeRequest(left_mm=0, right_mm=18, length_mm=150)
 
@@ -175,8 +185,8 @@ def test_a_weak_laser_s_focus_card_has_fewer_heights_full_power_and_says_its_tim
 
     weak, usual = focus_card(2.5), focus_card(10.0)
 
-    assert etching_time_s(weak) <= 80 * 60
+    assert etching_time_s(weak) <= 60 * 60
     assert weak.recipe.power_ratio == 1
     assert len(weak.patches) < len(usual.patches)
-    assert "this card would take 4." in " ".join(weak.notes)
+    assert "as many heights as usual this card would take 80 minutes" in " ".join(weak.notes)
     assert "as many heights as usual" not in " ".join(usual.notes)

@@ -169,7 +169,7 @@ def test_a_place_too_small_for_any_card_says_how_large_it_must_be():
         (lambda: wishes(line_spacing_mm=float("nan")), "line spacing"),
         (lambda: wishes(place=Place(-1.0, 100.0)), "width of the card's place"),
         (lambda: wishes(halftone="woodcut"), "choose one of"),
-        (lambda: lay_out_power_card(wishes(), first_grid(), Size(7.0, 0.9, 2.5, 8.0)),
+        (lambda: lay_out_power_card(wishes(), first_grid(), (Size(7.0, 0.9, 2.5, 8.0),)),
          "fewer than 10 lines"),
         (lambda: lay_out_power_card(wishes(line_spacing_mm=0.5), first_grid()), "fewer than 10"),
         (lambda: coverages(3), "6 to 40 steps"),

@@ -31,11 +31,11 @@ def test_an_unknown_spot_leads_through_all_five_cards_to_a_picture():
         kinds.append(due.kind)
         state = after(state, due.kind)
 
-    assert kinds == [FOCUS, POWER, SPACING, TONE, REGISTER]
+    assert kinds == [FOCUS, POWER, REGISTER, SPACING, TONE]
 
 
-def test_a_stated_spot_leads_to_speed_and_power_and_past_the_spacing_card():
-    state = after(replace(UNKNOWN, is_spot_unknown=False), POWER)
+def test_a_stated_spot_leads_past_the_spacing_card():
+    state = after(after(replace(UNKNOWN, is_spot_unknown=False), POWER), REGISTER)
 
     assert next_card(state).kind == TONE
 
@@ -44,7 +44,7 @@ def test_no_result_that_was_only_saved_is_asked_for_for_ever():
     """A focus or spacing card that changed nothing is not due again."""
     read = replace(UNKNOWN, kinds_read=frozenset({FOCUS}))
     measured = after(after(UNKNOWN, FOCUS), POWER)
-    spaced = replace(measured, kinds_read=measured.kinds_read | {SPACING})
+    spaced = replace(after(measured, REGISTER), kinds_read=measured.kinds_read | {SPACING})
 
     assert [next_card(one).kind for one in (read, spaced)] == [POWER, TONE]
 

@@ -52,7 +52,13 @@ def old_box(tmp_path_factory):
         shop.done("read --card {here}/first --mark B3=good --accept")
         shop.done("card spacing -o {here}/lines --surface tile")
         shop.done("card focus -o {here}/wedge --surface tile --wedge 0 15 100")
-        beam = Beam(across_at_mm=6.0, along_at_mm=6.0, m_squared=16)
+        beam = Beam(
+            sigma_across_mm=0.045,
+            sigma_along_mm=0.05,
+            across_at_mm=6.0,
+            along_at_mm=6.0,
+            m_squared=16,
+        )
         tile = etch_focus(read_card_file(folder / "wedge"), SURFACES["willing"], beam)
         (folder / "wedge.jpg").write_bytes(photograph(tile).getvalue())
         shop.done("read {here}/wedge.jpg --card {here}/wedge --wiped --other-way-round --accept")

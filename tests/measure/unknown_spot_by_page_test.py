@@ -42,6 +42,8 @@ class Bench:
 BENCHES = {
     "white-tile": Bench(surface=WHITE),
     "thick-coat": Bench(surface=surface_named("thick-coat")),
+    "white-tile-10-w": Bench(surface=WHITE, rated_optical_w=10.0),
+    "thick-coat-10-w": Bench(surface=surface_named("thick-coat"), rated_optical_w=10.0),
     # Invented here. Fires late and softly under a weak laser with a long spot.
     "slow-primer": Bench(
         surface=replace(
@@ -93,7 +95,7 @@ def test_what_the_page_names_next_leads_from_an_unknown_spot_to_a_portrait(name,
             kinds.append(kind)
             tiles.read(kind)
         recipe, measured = finder.recipe(), finder.head()
-        cards_s = sum(run["elapsed_s"] for run in finder.runs())
+        minutes = [run["elapsed_s"] / MINUTE_S for run in finder.runs()][::-1]
         presses = finder.presses
         run = finder.etch_photo(
             portrait(), width_mm=SIDE_MM, height_mm=SIDE_MM, halftone=FROM_TEST_CARD
@@ -104,7 +106,8 @@ def test_what_the_page_names_next_leads_from_an_unknown_spot_to_a_portrait(name,
     off = off_what_it_can_hold(tmp_path / "portrait.png", str(surface), recipe["line_spacing_mm"])
     print(f"\n{name}, {bench.rated_optical_w:g} W: {', '.join(kinds)}; ", end="")
     print(f"{time.monotonic() - began_s:.0f} s of the wall's")
-    print(f"{tiles.count} tiles, {tiles.photos} photos, {cards_s / MINUTE_S:.0f} min of etching, ")
+    print(f"{tiles.count} tiles, {tiles.photos} photos, {sum(minutes):.0f} min of etching ", end="")
+    print(f"({', '.join(f'{one:.0f}' for one in minutes)}), ")
     print(f"{presses} buttons pressed for the cards, {finder.presses - presses} for the portrait")
     print(f"spot {measured['spot_x_mm']:g} × {measured['spot_y_mm']:g} mm of ", end="")
     print(f"{bench.spot_mm[0]:g} × {bench.spot_mm[1]:g} mm without heat; ", end="")

@@ -1,7 +1,8 @@
 """Which test card comes next for a laser on a surface; without numpy, for page and command.
 
 The order is the one in which each card stands on those before it: a power card needs focus, a
-spacing card a recipe that blackens the surface, greys the spacing they are etched with.
+spacing card a recipe that blackens the surface, greys the spacing they are etched with. Once it is
+known where rows meet, cards are etched both ways, as pictures are, in less time.
 """
 
 from collections.abc import Callable, Iterable
@@ -63,6 +64,12 @@ NEXT_CARDS: Final = (
         is_due=lambda pair: not pair.has_recipe,
         why="One test card shows which speed and power suit this laser on this tile and paint.",
     ),
+    NextCard(
+        kind=REGISTER,
+        is_due=lambda pair: not pair.is_register_measured,
+        why="A register card shows whether rows etched to the left meet those etched to the"
+        " right: then pictures are etched both ways, in less time.",
+    ),
     NextCard(  # a stated spot says enough, and a measured one only where the lines close
         kind=SPACING,
         is_due=lambda pair: (
@@ -75,12 +82,6 @@ NEXT_CARDS: Final = (
         kind=TONE,
         is_due=lambda pair: not pair.has_greys,
         why="A tone card shows how greys come out, so that a photo looks on the tile as it should.",
-    ),
-    NextCard(
-        kind=REGISTER,
-        is_due=lambda pair: not pair.is_register_measured,
-        why="A register card shows whether rows etched to the left meet those etched to the"
-        " right: then pictures are etched both ways, in less time.",
     ),
 )
 

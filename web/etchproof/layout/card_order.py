@@ -23,9 +23,12 @@ from etchproof.layout.tone_card import DEFAULT_STEPS, lay_out_tone_card
 from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import UnreadableSheet
 
-FIRST_STEPS: Final = (6, 6)
+FIRST_STEPS: Final = (5, 6)
+QUICK_S: Final = (
+    900.0  # of a first card, which has smaller patches than its place allows (our choice)
+)
 SMALLER: Final = (  # steps, and the size that they have
-    (6, 6, SIZES[-1]), (5, 4, SIZES[-1]), (4, 3, SIZES[-1]), (4, 3, WEAK_SIZE), (3, 3, WEAK_SIZE),
+    (5, 4, SIZES[-1]), (4, 3, SIZES[-1]), (4, 3, WEAK_SIZE), (3, 3, WEAK_SIZE),
 )  # fmt: skip
 LONGEST_S: Final = 3600.0  # of a first card; a longer one is offered in two stages (our choice)
 STRIP_S: Final = 900.0  # of a check strip at 10 W; what takes longer says so
@@ -133,14 +136,21 @@ def _recipe_of(order: CardOrder) -> Recipe:
 
 
 def _power(order: CardOrder) -> Card:
-    whole = lay_out_power_card(order.wishes, asked_grid(order, order.steps or FIRST_STEPS))
+    grid = asked_grid(order, order.steps or FIRST_STEPS)
+    whole = lay_out_power_card(order.wishes, grid)
     whole_s = etching_time_s(whole)
-    if whole_s <= LONGEST_S:
-        return whole
     if order.steps is not None:
+        if whole_s <= LONGEST_S:
+            return whole
         return _with_note(whole, f"This card takes {in_words(whole_s)} to etch.")
+    for largest in range(len(SIZES)):
+        card = lay_out_power_card(order.wishes, grid, SIZES[largest:])
+        if etching_time_s(card) <= QUICK_S:
+            return card
+    if etching_time_s(card) <= LONGEST_S:
+        return card
     for speeds, powers, size in SMALLER:
-        card = lay_out_power_card(order.wishes, asked_grid(order, (speeds, powers)), size)
+        card = lay_out_power_card(order.wishes, asked_grid(order, (speeds, powers)), (size,))
         its_s = etching_time_s(card)
         if its_s <= LONGEST_S:
             break
@@ -185,8 +195,7 @@ def _focus(order: CardOrder) -> Card:
     return _with_note(
         quick,
         f"With as many heights as usual this card would take {in_words(whole_s)}. This one has "
-        f"fewer{', is burnt at full power' if recipe is None else ''} and takes "
-        f"{in_words(etching_time_s(quick))}.",
+        f"fewer and takes {in_words(etching_time_s(quick))}.",
     )
 
 

@@ -42,14 +42,14 @@ from etchwire.catalogue.heads import Recipe
 WEAKER: Final = 0.5  # of the dose, for the card after one that was burnt too far (our choice)
 SPEED_SHARES: Final = (1.6, 1.0, 0.6, 0.35)  # of the recipe's: lines need more dose than areas
 SOLID_SHARE: Final = 0.6  # slow enough to be as black as the lines get
-GUESSED_POWER: Final = 0.6  # where there is no recipe yet
-FULL_POWER: Final = 1.0  # of a weak laser, whose lines would else take hours
+GUESSED_POWER: Final = 1.0  # where there is no recipe yet: the least time
 PITCH_MM: Final = 0.4
 PITCH_SPOTS: Final = 4  # lines so far apart stay lines well out of focus
 PITCHES: Final = 8  # so that the middle half, which is read, holds four whole ones
+COLUMN_HEIGHT: Final = 0.75  # of a patch's width: lines across the rows take the time of them all
 STATION_GAP_MM: Final = 2.0
 LABELLED: Final = 2  # one station in so many: heights are wider than a station
-MARKER_MM: Final = 8.0
+MARKER_MM: Final = 6.4
 STATIONS: Final = (11, 9, 7)  # the most that its place has room for
 LEAST_RISE_MM: Final = 1.0  # over the card: less, and no phone sees the lines change
 MOST_SLOPE: Final = 0.3  # a patch would stand at heights 1 mm apart
@@ -118,12 +118,11 @@ def lay_out_focus_card(
 ) -> Card:
     """Return the focus card of a laser, as long as its place allows.
 
-    Without a recipe its settings are guessed. One that `is_quick` has the fewest heights, and its
-    guess is full power. Raise UnfitCard or CardDoesNotFit, with a sentence that says what would do.
+    Without a recipe its settings are guessed. One that `is_quick` has the fewest heights. Raise
+    UnfitCard or CardDoesNotFit, with a sentence that says what would do.
     """
     guess = () if recipe else ("There is no recipe yet, so its speeds are a guess.",)
-    power = FULL_POWER if is_quick else GUESSED_POWER
-    recipe = _within_reach(recipe or _guessed(request, power), request)
+    recipe = _within_reach(recipe or _guessed(request), request)
     request = replace(request, line_spacing_mm=recipe.line_spacing_mm)
     for stations in STATIONS[-1:] if is_quick else STATIONS:
         card = _laid_out(request, recipe, wedge, stations)
@@ -134,12 +133,12 @@ def lay_out_focus_card(
     )
 
 
-def _guessed(request: CardRequest, power_ratio: float) -> Recipe:
-    power_w = power_ratio * request.head.rated_optical_w
+def _guessed(request: CardRequest) -> Recipe:
+    power_w = GUESSED_POWER * request.head.rated_optical_w
     return Recipe(
         surface=request.surface,
         feed_mm_per_min=float(f"{good_feed_mm_per_min(power_w):.3g}"),
-        power_ratio=power_ratio,
+        power_ratio=GUESSED_POWER,
         line_spacing_mm=request.line_spacing_mm,
         air_assist=request.air_assist,
     )
@@ -169,12 +168,13 @@ def _laid_out(request: CardRequest, recipe: Recipe, asked: WedgeRequest, station
     spacing = recipe.line_spacing_mm
     pitch = _pitch_dots(request, spacing)
     side, gap = PITCHES * pitch, dots(STATION_GAP_MM, spacing)
+    low = round(COLUMN_HEIGHT * side)
     heading = dots(HEADING_MM, spacing)
     label = dots(LABEL_MM, spacing)
     bands = len(SPEED_SHARES)
     border = lay_out_border(
         (
-            label + (bands + 1) * heading + (2 * bands + 1) * side,
+            label + (bands + 1) * heading + bands * (side + low) + low,
             stations * side + (stations - 1) * gap,
         ),
         number=request.number,
@@ -205,19 +205,22 @@ def _laid_out(request: CardRequest, recipe: Recipe, asked: WedgeRequest, station
                 Patch.of(
                     recipe,
                     cell_name(band, station),
-                    Area.at(top + number * side, left, side, side),
+                    area,
                     part=part,
                     coverage=1 / pitch,
                     feed_mm_per_min=feed,
                 )
-                for number, part in enumerate((ROW_LINES, COLUMN_LINES))
+                for part, area in (
+                    (ROW_LINES, Area.at(top, left, side, side)),
+                    (COLUMN_LINES, Area.at(top + side, left, low, side)),
+                )
             ]
-        top += 2 * side
+        top += side + low
     top += heading
     feed = float(f"{recipe.feed_mm_per_min * SOLID_SHARE:.3g}")
     labels.append(_heading(f"{feed:.0f}", top, content.left, spacing))
     for number, station in enumerate((0, stations // 2, stations - 1)):
-        area = Area.at(top, lefts[station], side, side)
+        area = Area.at(top, lefts[station], low, side)
         patches.append(Patch.of(recipe, cell_name(bands, number), area, feed_mm_per_min=feed))
     card = request.card(FOCUS, recipe, border, patches=patches, labels=labels)
     return replace(card, notes=(_how_to_pack(wedge),), wedge=wedge)

@@ -5,6 +5,7 @@ grid share their rows of dots, so the head crosses the card at one speed per row
 halves reach speeds that fine detail does not.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -58,25 +59,20 @@ SMALLEST_LETTERS: Final = 13  # of a title, so that it makes the smallest card n
 WEAK_SIZE: Final = Size(patch=4.5, half=1.8, gap=1.8, marker=4.8)
 
 
-def lay_out_power_card(request: CardRequest, grid: Grid, size: Size | None = None) -> Card:
-    """Return the power card of `grid`, as large as its place allows unless `size` is given.
+def lay_out_power_card(request: CardRequest, grid: Grid, sizes: Sequence[Size] = SIZES) -> Card:
+    """Return the power card of `grid` in the first of `sizes` that its place has room for.
 
     Raise UnfitCard or CardDoesNotFit, with a sentence that says what would do.
     """
     _require_speeds(grid, request.head)
-    spacing = request.line_spacing_mm
-    if size is None:
-        for fitting in SIZES:
-            border = _border(request, grid, fitting)
-            if request.place.holds(border.columns * spacing, border.rows * spacing):
-                return _laid_out(request, grid, fitting, border)
-    smallest = size or SIZES[-1]
-    border = _border(request, grid, smallest)
-    if not request.place.holds(border.columns * spacing, border.rows * spacing):
-        raise request.place.too_small(
-            border.columns * spacing, border.rows * spacing, _advice(request)
+    for size in sizes:
+        border = _border(request, grid, size)
+        width_mm, height_mm = (
+            side * request.line_spacing_mm for side in (border.columns, border.rows)
         )
-    return _laid_out(request, grid, smallest, border)
+        if request.place.holds(width_mm, height_mm):
+            return _laid_out(request, grid, size, border)
+    raise request.place.too_small(width_mm, height_mm, _advice(request))
 
 
 def _require_speeds(grid: Grid, head: Head) -> None:

@@ -95,6 +95,8 @@ MOST_DOSE_J_PER_MM2: Final = 10.0
 GOOD_SPACING_MM: Final = 0.1
 FASTEST_KNOWN_MM_PER_MIN: Final = 8000.0  # of the table: beyond it nobody's settings are known
 
+SPEED_SPAN: Final = 2.0  # from slow to fast on a card whose powers tell the rest (our choice)
+
 SAME_RATING: Final = 0.05  # ratings this near are the table's own
 GUESSED_POWERS: Final = (0.50, 1.0)
 LEAST_POWER_RATIO: Final = 0.02  # a diode below its threshold gives no beam worth the name
@@ -166,19 +168,26 @@ def feed_of_most_dose_mm_per_min(power_w: float, line_spacing_mm: float) -> floa
 def slowed_to(wanted: Range, top_mm_per_min: float) -> Range:
     """Return `wanted` with no speed above `top_mm_per_min` and powers that are as dark there.
 
-    All speeds come down in one proportion and all powers as the law has it.
+    Speeds come down no further than the darkest needs: patches at half of the top speed tell as
+    much as slower ones with less power, and take less time. Powers follow by the law.
     """
-    if wanted.high_feed_mm_per_min <= top_mm_per_min:
+    low, high = wanted.low_feed_mm_per_min, wanted.high_feed_mm_per_min
+    if high <= top_mm_per_min:
         return wanted
-    share = top_mm_per_min / wanted.high_feed_mm_per_min
-    power_share = share ** (1 / power_law()[1])
+    share = top_mm_per_min / high
+    low_share = max(share, min(1.0, top_mm_per_min / SPEED_SPAN / low))
     return replace(
         wanted,
-        low_feed_mm_per_min=wanted.low_feed_mm_per_min * share,
+        low_feed_mm_per_min=low * low_share,
         high_feed_mm_per_min=top_mm_per_min,
-        low_power_ratio=max(LEAST_POWER_RATIO, wanted.low_power_ratio * power_share),
-        high_power_ratio=wanted.high_power_ratio * power_share,
+        low_power_ratio=max(LEAST_POWER_RATIO, _power_as_dark(wanted.low_power_ratio, share)),
+        high_power_ratio=_power_as_dark(wanted.high_power_ratio, low_share),
     )
+
+
+def _power_as_dark(power_ratio: float, speed_share: float) -> float:
+    """Return the power that is as dark at a share of the speed, by the law."""
+    return float(power_ratio * speed_share ** (1 / power_law()[1]))
 
 
 def _rounded(feeds: np.ndarray) -> tuple[float, ...]:

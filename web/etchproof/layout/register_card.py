@@ -32,7 +32,7 @@ LEAST_PAIRS: Final = 7
 STEP_MM: Final = 0.03
 FIRST_OFFSET_MM: Final = -0.06  # rows land late, never early; a little below zero to show it
 PITCH_MM: Final = 4.5
-HALF_MM: Final = 3.0
+HALF_MM: Final = 2.0
 LEAST_HAIRLINE_MM: Final = 0.2
 
 _NUMBER_MM: Final = 3.8  # two digits under a hairline
@@ -104,7 +104,7 @@ def _laid_out(request: CardRequest, recipe: Recipe, offsets: Offsets) -> Card:
             upper=(f"CARD {request.number}", "WHERE DO ROWS MEET?"),
             lower=("UPPER > RIGHT", "LOWER > LEFT"),
         ),
-        marker_mm=8.0,
+        marker_mm=6.4,
         spacing_mm=spacing,
     )
     hairlines: list[HairlinePair] = []

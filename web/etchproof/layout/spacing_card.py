@@ -26,10 +26,10 @@ from etchwire.catalogue.heads import Recipe
 
 ROWS_APART: Final = 4  # of the recipe's lines
 LINES_APART: Final = ((3, 4, 5, 6, 7), (3, 4, 5, 6), (4, 5, 6))  # the most that its place holds
-WIDTH_MM: Final = 10.0
-HEIGHT_MM: Final = 6.0
+WIDTH_MM: Final = 8.0
+HEIGHT_MM: Final = 5.0
 GAP_MM: Final = 2.5
-MARKER_MM: Final = 8.0
+MARKER_MM: Final = 6.4
 
 
 def lay_out_spacing_card(request: CardRequest, recipe: Recipe) -> Card:
