@@ -63,6 +63,7 @@ BOARD_NAME: Final = "board.sock"
 CARD_NAME: Final = "card"
 PINS_NAME: Final = "pins.json"  # for `etchwarden-safe`
 WIND_DOWN_S: Final = 5.0
+READY_PATIENCE_S: Final = 5.0
 SWITCH_INTERVAL_S: Final = 0.001  # how long another thread may keep the loop waiting
 
 # Tried at twenty times, with the monostable as long as on the wall and three busy processes beside:
@@ -185,7 +186,7 @@ class Daemon:
             with suppress(LogbookUnavailable):
                 for run in self._logbook.ask(Runs(limit=1)).runs:
                     self._service.recall_end(run)
-            notify("READY=1")
+            notify("READY=1", patience_s=READY_PATIENCE_S)  # said once, and nothing burns yet
             try:
                 self._serve(lambda: not self._is_ending)
             except BaseException:  # closing takes a while, and the beam must not wait for it

@@ -65,7 +65,9 @@ class PracticeProcess:
         self._machine = machine
         self._terms = terms
         self._paced = PacedMachine(machine, terms.speedup)
-        machine.board.press_s *= min(terms.speedup, MOST_PACED)  # a hand has the wall's time
+        pace = min(terms.speedup, MOST_PACED)
+        machine.board.press_s *= pace  # a hand has the wall's time
+        machine.board.heartbeat_s *= pace  # and so has the daemon, whose beats it waits for
         self._errands = Errands()
         self._parent = os.getppid()
         self._ends_at_s = math.inf

@@ -62,6 +62,21 @@ def test_a_circuit_is_closed_at_the_level_the_configuration_says(pins):
     assert levels(pins.board) == {"lid": True, "flame": False, "arm_button": False}
 
 
+def test_a_level_is_dated_before_it_was_read(pins, monkeypatch):
+    """A thread that is kept waiting right after it has read a pin holds no news of that pin."""
+    clock = HandClock(5.0)
+    board = GpioBoard(PINS, pins.factory, clock=clock, doorbell=CountingDoorbell())
+    line = board._inputs[Input.LID][0]
+
+    def read_and_be_kept_waiting(_):
+        clock.seconds = 6.0
+        return 0
+
+    monkeypatch.setattr(type(line), "state", property(read_and_be_kept_waiting), raising=False)
+
+    assert board.read()[Input.LID].at_s == 5.0
+
+
 def test_outputs_start_off_and_are_driven_at_their_own_level(pins):
     assert (pins.line(22).state, pins.line(23).state) == (0, 1)
 

@@ -49,6 +49,22 @@ class Served:
         self._errands.append((lambda: verb(*arguments, **keywords), done))
         assert done.wait(PATIENCE_S)
 
+    @contextmanager
+    def kept_waiting(self):
+        """Let the board hear nothing, as where its process does not run."""
+        is_waiting, may_go_on = threading.Event(), threading.Event()
+
+        def wait():
+            is_waiting.set()
+            assert may_go_on.wait(PATIENCE_S)
+
+        self._errands.append((wait, threading.Event()))
+        assert is_waiting.wait(PATIENCE_S)
+        try:
+            yield
+        finally:
+            may_go_on.set()
+
     def until(self, holds):
         with self._has_turned:
             assert self._has_turned.wait_for(holds, PATIENCE_S)
@@ -173,6 +189,22 @@ def test_a_reading_that_grows_old_keeps_its_time(path):
         board.close()
 
     assert (levels[Input.FLAME].at_s, levels[Input.LID].at_s) == (7.0, 9.0)
+
+
+def test_until_the_machine_has_followed_the_contact_the_loop_is_as_old_as_its_change(path):
+    with served(path) as service:
+        board, _ = connected(path)
+        clock = HandClock(9.0)
+        board.take_time_from(clock)
+        with service.kept_waiting():
+            board.set(Output.BEAM_ENABLE, is_on=True)
+            clock.seconds = 9.5
+            levels = board.read()
+        until(lambda: board.read()[Input.LOOP_CLOSED] == (True, 9.5))
+        board.close()
+
+    assert levels[Input.LOOP_CLOSED] == (False, 9.0)
+    assert levels[Input.LID].at_s == 9.5
 
 
 def test_without_edges_a_lid_that_opens_is_read_and_rings_nobody(path):

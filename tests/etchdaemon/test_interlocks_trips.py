@@ -1,11 +1,13 @@
 """What a broken rule does to the box, one row of the single-fault table after the other."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
 
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.inputs import CUTS_ON_EDGE, Input, Output
+from etchdaemon.interlocks.limits import CONTACT_S
 from etchdaemon.interlocks.outputs.output_demand import OutputDemand
 from etchdaemon.interlocks.rules.rule_table import RULES, Reaction
 from etchdaemon.interlocks.setup import EVERYTHING, Setup
@@ -252,6 +254,19 @@ def test_a_welded_beam_contact_is_found_out_when_the_beam_is_cut(bench):
     bench.run(0.2)
 
     assert bench.reaction is Reaction.EMERGENCY
+
+
+def test_a_loop_read_before_its_contact_moved_is_no_fault_however_late_it_is_judged(bench):
+    """Another thread cuts the beam while the one that looks is kept waiting by a busy computer."""
+    bench.start()
+    seen = bench.sight()
+    bench.interlocks.cut_beam()
+    bench.interlocks.note_beam_driven(is_on=False, now_s=bench.now_s)
+
+    bench.now_s += 2 * CONTACT_S
+    bench.interlocks.look(replace(seen, now_s=bench.now_s))
+
+    assert bench.tripped == []
 
 
 def test_a_loop_lost_in_mid_run_puts_the_beam_out(bench):

@@ -5,11 +5,13 @@ import pytest
 from etchpractice.box.board import (
     BEAM_CONTACT,
     HEARTBEAT_CONTACT,
+    HEARTBEAT_S,
     SAFETY_RELAY,
     Board,
     UnknownContact,
 )
 from etchpractice.machine import PracticeMachine
+from etchpractice.process import PracticeProcess, Terms
 from support.harnesses.practice_host import Host
 
 
@@ -108,6 +110,17 @@ def test_the_heartbeat_counts_from_its_first_beat_and_holds_for_400_ms(bench):
     bench.wait(0.07)
 
     assert not bench.board.is_beam_enabled
+
+
+@pytest.mark.parametrize("speedup", [1.0, 2.0])
+def test_the_heartbeat_is_waited_for_as_long_by_the_wall_however_fast_the_machine_runs(
+    tmp_path, speedup
+):
+    machine = PracticeMachine()
+
+    PracticeProcess(machine, Terms(folder=tmp_path, speedup=speedup))
+
+    assert machine.board.heartbeat_s / speedup == HEARTBEAT_S
 
 
 def test_a_heartbeat_that_comes_back_does_not_bring_the_beam_back(bench):

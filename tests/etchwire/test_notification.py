@@ -1,6 +1,8 @@
 """A word to the service manager."""
 
 import socket
+import threading
+from contextlib import suppress
 
 import pytest
 
@@ -23,3 +25,26 @@ def test_without_a_service_manager_nothing_happens(monkeypatch, path):
     monkeypatch.setenv("NOTIFY_SOCKET", path)
 
     notify("READY=1")
+
+
+def test_nobody_waits_for_a_service_manager_that_does_not_read(tmp_path, monkeypatch):
+    path, patience_s = tmp_path / "notify", 60.0
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(path))
+        monkeypatch.setenv("NOTIFY_SOCKET", str(path))
+        _fill(path)
+        word = threading.Thread(target=notify, args=("WATCHDOG=1",), daemon=True)
+
+        word.start()
+        word.join(patience_s)
+
+        assert not word.is_alive()
+
+
+def _fill(path):
+    """Send until there is no more room."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as other:
+        other.setblocking(False)
+        with suppress(BlockingIOError):
+            while True:
+                other.sendto(b"STATUS=waits", str(path))

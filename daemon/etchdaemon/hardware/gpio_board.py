@@ -71,11 +71,15 @@ class GpioBoard:
         return None
 
     def read(self) -> Mapping[Input, Level]:
-        """Read every pin now; one that cannot be read is left out."""
+        """Read every pin now; one that cannot be read is left out.
+
+        A level's time is one before it was read: between the two the thread may be kept waiting.
+        """
         levels = {}
         for name, (line, pin) in self._inputs.items():
             with suppress(Exception):  # unread is unsafe: that is answer enough
-                levels[name] = Level(bool(line.state) is pin.is_high_on, self._clock.wall_s())
+                at_s = self._clock.wall_s()
+                levels[name] = Level(bool(line.state) is pin.is_high_on, at_s)
         return levels
 
     def take_opened(self) -> Mapping[Input, Edge]:

@@ -2,7 +2,8 @@
 
 Lines of text: the board says `speedup N`, `input NAME 0|1` for every input and then `ready`, and
 after that, at every change, `at SECONDS` of the machine's time and `input NAME 0|1` (1 is closed);
-we say `set NAME 0|1`. When we leave, every output of it falls. `level NAME 0|1` stands for a change
+we say `set NAME 0|1`, and of the beam's contact are told `followed beam_enable` once the inputs are
+those behind it. When we leave, every output of it falls. `level NAME 0|1` stands for a change
 without an edge, `input NAME missing|stale` for an input that is not read, or not any more. What
 stands here for a library that reads pins does wrong what `library FAULT …` says.
 """
@@ -32,7 +33,9 @@ class PracticeBoard:
     """A Board whose edges arrive on a thread of its own.
 
     `speedup` is how fast the practice machine means to run. An input has been read whenever the
-    connection stands, unless the board says otherwise: it tells of every change.
+    connection stands, unless the board says otherwise: it tells of every change. Only the loop is
+    as old as the first change of the beam's contact that the board has not followed yet: a machine
+    that a busy computer keeps waiting is no welded contact.
     """
 
     def __init__(self, path: Path, doorbell: Doorbell) -> None:
@@ -44,6 +47,7 @@ class PracticeBoard:
         self._lock = threading.Lock()
         self._closed: dict[Input, bool] = {}
         self._stale_since_s: dict[Input, WallSeconds] = {}
+        self._unfollowed_since_s: list[WallSeconds] = []  # changes of the beam's contact
         self._faults: Sequence[str] = ()
         self._changed_at_s: float | None = None
         self._is_ready = threading.Event()
@@ -74,10 +78,12 @@ class PracticeBoard:
         if not self._is_ready.is_set():
             self._look_again()
             raise BoardLost("The practice machine's board is gone.")
-        now_s = self._wall_s()
         with self._lock:
+            now_s = self._wall_s()
+            since_s = {Input.LOOP_CLOSED: min(self._unfollowed_since_s, default=now_s)}
+            since_s |= self._stale_since_s
             return {
-                name: Level(is_closed, self._stale_since_s.get(name, now_s))
+                name: Level(is_closed, since_s.get(name, now_s))
                 for name, is_closed in self._closed.items()
             }
 
@@ -91,6 +97,9 @@ class PracticeBoard:
         """Drive an output; raise BoardLost."""
         if output is Output.BEAM_ENABLE and not is_on and "beam_pin_dead" in self._faults:
             raise BoardLost("The practice board was told that this pin is dead.")
+        if output is Output.BEAM_ENABLE:
+            with self._lock:
+                self._unfollowed_since_s.append(self._wall_s())
         try:
             self._socket.sendall(f"set {output.value} {int(is_on)}\n".encode())
         except OSError as error:
@@ -117,6 +126,8 @@ class PracticeBoard:
             board.close()
             raise BoardLost(f"The practice machine's board {self._path} is not there.") from error
         self._socket = board
+        with self._lock:
+            self._unfollowed_since_s.clear()
         arguments = (board,)
         threading.Thread(target=self._listen, args=arguments, name="board", daemon=True).start()
 
@@ -132,14 +143,14 @@ class PracticeBoard:
 
     def _hear(self, words: list[str]) -> None:
         match words:
-            case ["input" | "level", name, "missing"] if name in _NAMES:
-                self._note_missing(_NAMES[name])
-            case ["input" | "level", name, "stale"] if name in _NAMES:
-                self._stale_since_s.setdefault(_NAMES[name], self._wall_s())
+            case ["input" | "level", name, "missing" | "stale" as doubt] if name in _NAMES:
+                self._note_doubt(_NAMES[name], is_missing=doubt == "missing")
             case ["input" | "level" as word, name, level] if name in _NAMES:
                 self._note(_NAMES[name], is_closed=level == "1", is_edge=word == "input")
             case ["at", seconds]:
                 self._changed_at_s = float(seconds)
+            case ["followed", Output.BEAM_ENABLE.value]:
+                self._note_followed()
             case ["speedup", number]:
                 self.speedup = float(number)
             case ["library", *faults]:
@@ -147,9 +158,16 @@ class PracticeBoard:
             case ["ready"]:
                 self._is_ready.set()
 
-    def _note_missing(self, name: Input) -> None:
+    def _note_followed(self) -> None:
         with self._lock:
-            self._closed.pop(name, None)
+            del self._unfollowed_since_s[:1]
+
+    def _note_doubt(self, name: Input, *, is_missing: bool) -> None:
+        with self._lock:
+            if is_missing:
+                self._closed.pop(name, None)
+            else:
+                self._stale_since_s.setdefault(name, self._wall_s())
 
     def _note(self, name: Input, *, is_closed: bool, is_edge: bool) -> None:
         with self._lock:

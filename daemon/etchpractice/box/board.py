@@ -51,6 +51,7 @@ class Board:
     def __init__(self, on_gate: Callable[[float, bool], None]) -> None:
         self.now_s = 0.0
         self.press_s = PRESS_S
+        self.heartbeat_s = HEARTBEAT_S
         self.outputs = dict.fromkeys(OUTPUTS, False)
         self.changes: list[tuple[str, bool]] = []
         self.changed_at_s: dict[str, float] = {}
@@ -112,7 +113,7 @@ class Board:
             raise UnknownContact(f"the board has no output {name!r}; it has {', '.join(OUTPUTS)}")
         if name == "heartbeat" and level is not self.outputs[name]:
             self._is_beating = True
-            self._heartbeat_ends_s = self.now_s + HEARTBEAT_S
+            self._heartbeat_ends_s = self.now_s + self.heartbeat_s
         self.outputs[name] = level
         if name == "extraction":
             self._follow_extraction()

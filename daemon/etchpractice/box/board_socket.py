@@ -9,8 +9,10 @@ The machine says at once, and again whenever it is sent `get`:
 
 and after that `input NAME 0` or `input NAME 1` whenever one changes; `level NAME 0` is one that
 only who polls would see, and `input NAME missing` or `input NAME stale` one whose level does not
-count. `library FAULT …` names what the client is to do wrong from now on in reading, as a library
-for pins might: `reading_hangs`, `edges_fail`, `edges_lost`, `beam_pin_dead`, or nothing. The client
+count. `followed beam_enable` says, after the inputs that changed by it, that the beam's contact has
+been set: until then the loop's level is of before. `library FAULT …` names what the client is to do
+wrong from now on in reading, as a library for pins might: `reading_hangs`, `edges_fail`,
+`edges_lost`, `beam_pin_dead`, or nothing. The client
 says
 
     set NAME 0              or 1; NAME is an output
@@ -27,7 +29,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from etchpractice.box.board import Board, UnknownContact
+from etchpractice.box.board import BEAM_CONTACT, Board, UnknownContact
 
 _LONGEST_BYTES: Final = 4096
 _LEVELS: Final = {"0": False, "1": True}
@@ -44,6 +46,7 @@ class BoardSocket:
         self._listener: socket.socket | None = None
         self._unread = bytearray()
         self._told_faults = board.library_faults
+        self._unconfirmed = 0  # how often the beam's contact was set and that is not yet told
         self.plug_in()
 
     def plug_in(self) -> None:
@@ -94,13 +97,18 @@ class BoardSocket:
         changes, self._board.changes = self._board.changes, []
         if self._board.library_faults != self._told_faults:
             self._send(f"{self._faults()}\n")
-        if self._client is None or not changes:
+        if self._client is None:
             return False
-        lines = [f"at {self._board.now_s:.6f}"]  # whoever is told may be told late
-        word = "input" if self._board.tells_edges else "level"
-        lines += [f"{word} {name} {self._told(name, level)}" for name, level in changes]
-        self._send("\n".join([*lines, ""]))
-        return True
+        lines = []
+        if changes:
+            lines.append(f"at {self._board.now_s:.6f}")  # whoever is told may be told late
+            word = "input" if self._board.tells_edges else "level"
+            lines += [f"{word} {name} {self._told(name, level)}" for name, level in changes]
+        lines += [f"followed {BEAM_CONTACT}"] * self._unconfirmed
+        self._unconfirmed = 0
+        if lines:
+            self._send("\n".join([*lines, ""]))
+        return bool(changes)
 
     def _admit(self) -> None:
         if self._listener is None:
@@ -115,6 +123,7 @@ class BoardSocket:
             client.setblocking(False)
             self._client = client
             self._unread.clear()
+            self._unconfirmed = 0
             self._board.connect()
             self._tell_all()
 
@@ -125,6 +134,7 @@ class BoardSocket:
             case ["set", name, level] if level in _LEVELS:
                 try:
                     self._board.set_output(name, _LEVELS[level])
+                    self._unconfirmed += name == BEAM_CONTACT
                 except UnknownContact as error:
                     self._send(f"error {error}\n")
             case _:

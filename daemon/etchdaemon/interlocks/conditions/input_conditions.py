@@ -30,9 +30,9 @@ class BeamContact:
     since_s: float
     is_relay_tested: bool = False
 
-    def has_moved(self, now_s: WallSeconds) -> bool:
-        """Return whether the contact has had time to follow."""
-        return now_s - self.since_s > CONTACT_S
+    def has_moved(self, at_s: WallSeconds) -> bool:
+        """Return whether the contact had had time to follow at `at_s`."""
+        return at_s - self.since_s > CONTACT_S
 
 
 def is_air_moving(look: Look, wired: frozenset[Input]) -> bool | None:
@@ -48,7 +48,9 @@ def conditions(
 ) -> Mapping[Condition, bool | None]:
     """Return what `look` says of each condition that an input shows; None where it cannot say.
 
-    An input that was open since the look before counts as open now, whatever it reads.
+    An input that was open since the look before counts as open now, whatever it reads. The loop is
+    held to where the contact was when it was read: a busy computer may judge a look much later,
+    and another thread may have driven the contact meanwhile.
     """
     air = is_air_moving(look, wired)
     return {
@@ -92,15 +94,15 @@ def _is_extracted(
 
 
 def _loop_open_when_off(look: Look, beam: BeamContact) -> bool | None:
-    is_closed = look.is_closed(Input.LOOP_CLOSED)
-    if is_closed is None:
+    level = look.levels.get(Input.LOOP_CLOSED)
+    if level is None:
         return None
-    return beam.is_on or not beam.has_moved(look.now_s) or not is_closed
+    return beam.is_on or not beam.has_moved(level.at_s) or not level.is_closed
 
 
 def _loop_closed_when_on(look: Look, beam: BeamContact) -> bool | None:
-    is_closed = _all_closed(look, _LOOP)
-    if is_closed is None:
+    level = look.levels.get(Input.LOOP_CLOSED)
+    if level is None:
         return None
-    may_be_open = not beam.is_on or beam.is_relay_tested or not beam.has_moved(look.now_s)
-    return may_be_open or is_closed
+    may_be_open = not beam.is_on or beam.is_relay_tested or not beam.has_moved(level.at_s)
+    return may_be_open or _all_closed(look, _LOOP)
