@@ -142,6 +142,24 @@ def test_a_lid_that_opens_rings_and_is_noted(path):
     assert Input.LID in opened
 
 
+def test_an_edge_is_dated_by_when_it_came_and_not_by_when_it_was_told(path):
+    with served(path) as service:
+        board, _ = connected(path)
+        board.take_time_from(HandClock(9.0))
+
+        def open_lid_in_a_turn_of_a_busy_computer():
+            service.board.advance_to(1.0)
+            service.board.open_lid()
+            service.board.advance_to(1.02)
+
+        service.do(open_lid_in_a_turn_of_a_busy_computer)
+        until(lambda: not board.read()[Input.LID_SECOND].is_closed)
+        opened = board.take_opened()
+        board.close()
+
+    assert opened[Input.LID].machine_s == 1.0
+
+
 def test_a_reading_that_hangs_gives_no_answer_until_it_goes_on(path):
     with served(path) as service, ThreadPoolExecutor(1) as others:
         board, bell = connected(path)

@@ -100,10 +100,11 @@ class BoardSocket:
         if self._client is None:
             return False
         lines = []
-        if changes:
-            lines.append(f"at {self._board.now_s:.6f}")  # whoever is told may be told late
-            word = "input" if self._board.tells_edges else "level"
-            lines += [f"{word} {name} {self._told(name, level)}" for name, level in changes]
+        word = "input" if self._board.tells_edges else "level"
+        for name, level in changes:
+            at_s = self._board.changed_at_s.get(name, self._board.now_s)
+            # It is told after the turn in which it changed, and heard later still.
+            lines += [f"at {at_s:.6f}", f"{word} {name} {self._told(name, level)}"]
         lines += [f"followed {BEAM_CONTACT}"] * self._unconfirmed
         self._unconfirmed = 0
         if lines:
