@@ -18,11 +18,11 @@ def test_one_sees_who_etches_how_far_and_who_needs_somebody(open_phone, fleet, e
     phone = open_phone("/fleet")
 
     expect(phone.get_by_role("status")).to_have_text(
-        "1 box etches; attic, cellar, yard need somebody."
+        "1 box is etching; attic, cellar, yard need somebody."
     )
     left = phone.get_by_role("listitem").filter(has=phone.get_by_role("link", name="left"))
     expect(left.get_by_role("progressbar")).to_have_js_property("value", 43)
-    expect(left).to_contain_text("All interlocks are good. 212 h 27 min of beam.")
+    expect(left).to_contain_text("All interlocks are good. 212 h 27 min of beam time.")
     assert phone.locator(".calls h2").all_inner_texts() == ["attic", "cellar", "yard"]
     assert phone.complaints == []
 
@@ -33,7 +33,7 @@ def test_the_page_follows_the_boxes_without_being_loaded_anew(open_phone, fleet,
 
     fleet.tell("right", of="etching")
 
-    expect(phone.get_by_role("status")).to_contain_text("2 boxes etch")
+    expect(phone.get_by_role("status")).to_contain_text("2 boxes are etching")
     assert phone.evaluate("window.isStillHere")
 
 

@@ -70,7 +70,7 @@ def test_from_the_list_to_an_etch_and_its_table(open_phone, expect, tmp_path):
     phone = open_phone("/logbook")
 
     phone.get_by_role("link", name=f"{ETCH['title']} Etched").tap()
-    expect(phone.get_by_role("heading", name="What was really run")).to_be_visible()
+    expect(phone.get_by_role("heading", name="As it really ran")).to_be_visible()
     with phone.expect_download() as download:
         phone.get_by_role("link", name="Every row as a table (CSV)").tap()
 

@@ -126,7 +126,7 @@ def test_ctrl_c_stops_the_head_and_says_so(daemon, monkeypatch):
 def test_every_contact_and_output_is_shown(daemon):
     shown = run(wiring).output
 
-    assert "It burns. Contact open for 12 s. Not as it should be." in shown
+    assert "It is on fire. Contact open for 12 s. Not as it should be." in shown
     assert "Temperature:               Not wired." in shown
     assert "Buzzer:       on   buzzer" in shown
     assert "The safety relay was last seen to fall on 2026-11-23." in shown

@@ -57,7 +57,7 @@ def shop(tmp_path):
 
 
 def test_a_jig_is_kept_with_the_machine_listed_and_used_by_its_name(shop):
-    assert "no jig yet" in shop.done("jig list")
+    assert "No jig has been measured" in shop.done("jig list")
     assert "The machine keeps Signs: 3 pockets." in shop.done("jig add {here}/jig.toml")
 
     assert "Signs: 3 × 1 pockets of 61 × 41 mm, measured by " in shop.done("jig list")

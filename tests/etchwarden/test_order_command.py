@@ -134,7 +134,7 @@ def test_a_list_with_a_fault_is_told_line_by_line_and_nothing_is_taken(shop, tex
     result = give(shop, text)
 
     assert result.exit_code == 1
-    assert "nothing was taken" in result.output
+    assert "nothing was imported" in result.output
     assert words.lower() in result.output.lower()
     assert total(shop) == 0
 

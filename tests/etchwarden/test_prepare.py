@@ -104,7 +104,7 @@ def test_settings_by_hand_tell_of_pulses_as_long_as_a_dot(prepare, said, is_said
 
 
 BAD = (
-    ((), "say how wide the picture shall be"),
+    ((), "say how wide the picture is to be"),
     (("--width", "0"), "above zero"),
     (("--width", "-20"), "above zero"),
     (("--width", "nan"), "above zero"),

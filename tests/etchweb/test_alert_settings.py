@@ -88,7 +88,7 @@ def test_both_ways_with_their_secrets_from_files(settings_of, secret):
             {"mail": MAIL | {"security": "none", "user": "ann"}},
             "mail.security",
             Reason.OUT_OF_RANGE,
-            "open",
+            "unencrypted",
         ),
         ({"mail": MAIL | {"port": "25"}}, "mail.port", Reason.WRONG_KIND, "whole number"),
         ({"mail": MAIL | {"port": 0}}, "mail.port", Reason.OUT_OF_RANGE, "1 to 65535"),

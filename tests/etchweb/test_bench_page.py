@@ -103,7 +103,7 @@ def test_only_pictures_whose_proof_is_made_are_offered_and_what_must_be_read_is_
 
     assert "Ida, 20 × 10 mm" in said
     assert "unmade" not in said
-    assert "Nothing is laid yet." in said
+    assert "The plan is empty." in said
 
 
 def test_a_plan_that_would_end_after_closing_time_says_so(phone, daemon, ready):
@@ -280,7 +280,7 @@ def test_each_pocket_may_be_of_a_dry_lot_of_its_own_and_a_new_lot_is_said_of_its
 
     page = phone.look(f"{address}&lot=lot+7&lot-3=lot+9")
 
-    assert "Pocket 3: no check strip of lot lot 9 was read yet." in text_of(page)
+    assert "Pocket 3: no check strip of lot lot 9 has been read yet." in text_of(page)
     assert "Pocket 1: no check strip" not in text_of(page)
     assert 'name="lot-1"' in page.text
     assert '<option value="lot 9" selected>lot 9, no check strip yet</option>' in page.text

@@ -358,7 +358,7 @@ def test_the_coarsest_lines_that_close_become_the_recipe(bench, book):
     bench.put_on_bench(book)
     page = bench.read(photograph(black_lines(bench.card, 0.13)))
     assert "Lines 0.125 mm apart still close" in page.text
-    assert "How dark lines make a patch" in page.text
+    assert "How dark patches get" in page.text
 
     bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
 

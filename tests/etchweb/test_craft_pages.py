@@ -50,9 +50,9 @@ def test_a_form_of_a_known_laser_is_filled_in(phone):
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [
-        ({"rated_optical_w": "-3"}, "Light it gives"),
-        ({"rated_optical_w": "nan"}, "Light it gives"),
-        ({"travel_x_mm": ""}, "Reach to the right"),
+        ({"rated_optical_w": "-3"}, "Light output"),
+        ({"rated_optical_w": "nan"}, "Light output"),
+        ({"travel_x_mm": ""}, "Travel to the right"),
     ],
 )
 def test_a_laser_that_cannot_be_is_refused_and_what_was_typed_stays(phone, daemon, wrong, words):
@@ -91,9 +91,9 @@ def test_tile_and_paint_are_described(phone, daemon):
     ("wrong", "words"),
     [
         ({"coating": "bucket"}, "how the paint was put on"),
-        ({"coats": "many"}, "whole number"),
+        ({"coats": "many"}, "must be whole"),
         ({"coats": "77"}, "no number of coats"),
-        ({"coats": "9" * 5000}, "whole number"),
+        ({"coats": "9" * 5000}, "must be whole"),
         ({"coated_on": "yesterday"}, "write it as"),
         ({"name": ""}, "no name"),
     ],

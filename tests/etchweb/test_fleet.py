@@ -150,7 +150,7 @@ def test_every_state_has_a_headline_and_lines_for_a_terminal(state):
     sight = seen(state, **{BEAM_HOURS.path: "12.5"})
 
     assert sight.headline
-    assert "12 h 30 min of beam." in sight.lines()
+    assert "12 h 30 min of beam time." in sight.lines()
 
 
 @pytest.mark.parametrize(
@@ -169,16 +169,16 @@ def test_a_box_that_is_away_is_not_believed(state, headline, said, calls):
     assert (sight.headline, sight.calls, sight.percent) == (headline, calls, None)
     assert said in sight.sentence
     assert sight.interlocks == ""
-    assert sight.progress.startswith("when last heard 43")
+    assert sight.progress.endswith("when last heard from")
 
 
 @pytest.mark.parametrize(
     ("states", "said"),
     [
-        ({"left": "etching", "right": "etching"}, "2 boxes etch."),
-        ({"left": "etching", "right": "failed"}, "1 box etches; right needs somebody."),
-        ({"left": "held", "right": "tripped"}, "1 box etches; left, right need somebody."),
-        ({"left": "idle"}, "No box etches."),
+        ({"left": "etching", "right": "etching"}, "2 boxes are etching."),
+        ({"left": "etching", "right": "failed"}, "1 box is etching; right needs somebody."),
+        ({"left": "held", "right": "tripped"}, "1 box is etching; left, right need somebody."),
+        ({"left": "idle"}, "No box is etching."),
     ],
 )
 def test_one_sentence_tells_who_etches_and_who_needs_somebody(states, said):

@@ -62,10 +62,10 @@ def test_an_arrow_moves_the_head_and_what_was_typed_stays(phone, daemon, head):
     [
         ({"is_moving": True}, {}, "The head is moving: wait until it stands still."),
         ({"position_mm": None}, {}, "Where the head stands is not known."),
-        ({}, {"corner": "other"}, "Say over which corner the head stands."),
-        ({}, {"columns": "1.5"}, "A jig has whole pockets."),
+        ({}, {"corner": "other"}, "Say which corner the head is over."),
+        ({}, {"columns": "1.5"}, "The number of pockets must be whole."),
         ({}, {"pitch_x_mm": "80"}, "The pockets overlap"),
-        ({}, {"pointer": "gone"}, "There is no such laser with a pointer any more"),
+        ({}, {"pointer": "gone"}, "has no pointer any more"),
     ],
 )
 def test_a_corner_that_cannot_be_taken_is_refused(phone, daemon, head, machine, said, answer):

@@ -78,7 +78,7 @@ def test_every_contact_is_said_with_the_time_since_it_is_so(phone):
     text = phone.look("/machine/wiring").text
 
     assert "The lid is closed. Contact closed for 13 s. As it should be." in text
-    assert "It burns. Contact open for 13 s. Not as it should be." in text
+    assert "It is on fire. Contact open for 13 s. Not as it should be." in text
     assert "It is pressed. Contact closed for 13 s.<" in text
     assert "Being tried: 4 s left." in text
 

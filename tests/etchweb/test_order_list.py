@@ -29,14 +29,14 @@ def send(phone, text, photos=("dog.jpg",), **form):
 
 
 WRONG = (
-    (HEADING + "Ada,cat.jpg,90,1\n", "line 2: the photo cat.jpg: it was not sent along"),
+    (HEADING + "Ada,cat.jpg,90,1\n", "line 2: the photo cat.jpg: it was not sent"),
     (HEADING + ADA + "Ben,dog.jpg,wide,1\n", "line 3: the size &#39;wide&#39; is no size"),
     (
         HEADING + ADA + "Ben,dog.jpg,90,=1+1\n",
         "line 3: the count &#39;=1+1&#39; is no whole number",
     ),
     (HEADING + ADA + "Ben,../dog.jpg,90,1\n", "is no name of a file in the folder of photos"),
-    (HEADING + ADA * 10_000, "more than 500 lines: take the list in parts"),
+    (HEADING + ADA * 10_000, "more than 500 lines: split the list"),
     ((HEADING + "J\u00fcrgen,dog.jpg,90,1\n").encode("latin-1"), "line 2: this is not UTF-8"),
     ("who,file\n" + ADA, "the heading lacks the column &#39;name&#39;"),
     (HEADING + "Ada,dog.jpg,900x60,1\n", "Ada, dog.jpg: practice 20 W moves only 400 × 400 mm"),
@@ -52,7 +52,7 @@ def test_what_is_wrong_with_a_list_is_said_and_nothing_is_taken(
 
     assert answer.status_code == 422
     assert said in answer.text
-    assert "Nothing was taken" in answer.text
+    assert "Nothing was imported" in answer.text
     assert "add_orders" not in daemon.said
     assert Drafts(tmp_path / "drafts").all() == []
 

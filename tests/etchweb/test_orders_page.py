@@ -171,7 +171,7 @@ def test_a_picture_that_is_gone_is_said(phone, daemon):
     [
         ({}, []),
         ({"photo_sha256": "cd" * 32}, ["is not the one of the list"]),
-        ({"size_mm": (80.0, 90.0)}, ["in another size than the order says"]),
+        ({"size_mm": (80.0, 90.0)}, ["at another size than the order’s"]),
         ({"size_mm": (None, None)}, []),
     ],
 )

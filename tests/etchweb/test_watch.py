@@ -511,7 +511,7 @@ def test_a_phone_that_watches_is_told_who_can_take_it_up(daemon, pair_phone):
     text = pair_phone(Role.WATCH, time.time()).look().text
 
     assert "Etch 6 came as far as row 412 of 1000." in text
-    assert "can continue it" in text
+    assert "Continuing takes a phone that may operate" in text
     assert "take-up-again" not in text
 
 

@@ -129,7 +129,7 @@ def test_a_broker_that_is_away_is_told_and_found_by_itself_when_it_comes(page_at
 
         broker.start()
 
-        until(lambda: "1 box etches" in page.look())
+        until(lambda: "1 box is etching" in page.look())
         assert page.reporter.trouble is None
         assert page.threads() <= MOST_THREADS
         page.close()
@@ -164,10 +164,10 @@ def test_what_is_no_broker_is_no_harm(page_at, stranger, answer):
 def test_a_wrong_password_is_said_to_be_wrong_and_the_right_one_lets_in(page_at, tmp_path):
     with broker_in(tmp_path, user="left") as broker:
         page = page_at(broker.port, user="left", password="guess")
-        until(lambda: "lets nobody in by this name and password" in page.look())
+        until(lambda: "refuses this name and password" in page.look())
         right = page_at(broker.port, user="left", password="secret")
 
-        until(lambda: "1 box etches" in right.look())
+        until(lambda: "1 box is etching" in right.look())
 
         assert page.threads() <= 2 * MOST_THREADS
         right.close()
@@ -197,7 +197,7 @@ def test_over_an_encrypted_line_a_box_reports_as_over_any(page_at, tmp_path, cer
     with broker_in(tmp_path, certificate=certificate) as broker:
         page = page_at(broker.port, ca_file=str(certificate / "shown.pem"))
 
-        until(lambda: "1 box etches" in page.look())
+        until(lambda: "1 box is etching" in page.look())
         page.close()
 
 

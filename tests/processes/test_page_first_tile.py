@@ -85,7 +85,7 @@ def describe_laser_and_tile(hands):
     page = hands.page
     hands.press("link", "Describe the laser")
     hands.type_words(page.get_by_label("Name"), "my laser")
-    hands.type_figure(page.get_by_label("Light it gives, W"), 20)
+    hands.type_figure(page.get_by_label("Light output, W"), 20)
     hands.type_figure(page.get_by_label("Spot, mm"), 0.08)
     hands.press("button", "Save")
     hands.type_words(page.get_by_label("What you call it"), "white tile")

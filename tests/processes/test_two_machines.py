@@ -159,8 +159,10 @@ def test_two_photos_at_once_on_one_board_and_everybody_sees_both(board):
     for machine in board.machines.values():
         machine.start()
 
-    etching = until(lambda: "2 boxes etch." in (page := board.look("/m/left/fleet")) and page)
-    assert "2 boxes etch." in board.fleet()
+    etching = until(
+        lambda: "2 boxes are etching." in (page := board.look("/m/left/fleet")) and page
+    )
+    assert "2 boxes are etching." in board.fleet()
     for name, machine in board.machines.items():
         assert f"{machine.title}: " in etching
         assert machine.title in board.look(f"/m/{name}/")
@@ -171,8 +173,8 @@ def test_two_photos_at_once_on_one_board_and_everybody_sees_both(board):
         machine.require_exact_tile()
     etched = until(lambda: (page := board.look("/m/right/fleet")).count("Etched ") == 2 and page)
     assert etched.count("All interlocks are good.") == 2
-    printed = until(lambda: " 0 s of beam" not in (told := board.fleet()) and told)
-    assert printed.count(" s of beam.") == 2
+    printed = until(lambda: " 0 s of beam time" not in (told := board.fleet()) and told)
+    assert printed.count(" s of beam time.") == 2
     assert printed.count("100\u202f%, 220 of 220 rows") == 2
 
     pages = [box["machine/page"] for box in json.loads(board.fleet("--json"))]
@@ -180,4 +182,4 @@ def test_two_photos_at_once_on_one_board_and_everybody_sees_both(board):
 
     board.household.send("page", signal.SIGKILL)
     gone = until(lambda: (told := board.fleet()).count("Gone without signing off") == 2 and told)
-    assert "No box etches; left, right need somebody." in gone
+    assert "No box is etching; left, right need somebody." in gone

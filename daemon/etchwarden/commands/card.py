@@ -196,7 +196,7 @@ def register(**said: Any) -> None:
     _make("register", _Options(**said), {})
 
 
-@command.command(short_help="How far apart may lines lie?")
+@command.command(short_help="How far apart can the lines be?")
 @with_options(_WITH_RECIPE)
 def spacing(**said: Any) -> None:
     """One tone at spacings round the recipe's, with one dose, to see which lines still close."""

@@ -68,7 +68,7 @@ def list_jigs(socket: Path) -> None:
             f"{jig.height_mm:g} mm, measured by {one.who} on {one.changed_at_utc[:10]}"
         )
     if not jigs:
-        click.echo("The machine keeps no jig yet.")
+        click.echo("No jig has been measured on this machine yet.")
 
 
 @command.command()

@@ -135,7 +135,7 @@ def import_list(
         raise click.ClickException(f"{list_file}: {error.strerror}.") from error
     except UnfitList as unfit:
         faults_text = "\n".join(f"  {fault}" for fault in unfit.faults)
-        raise click.ClickException(f"{list_file}: nothing was taken.\n{faults_text}") from unfit
+        raise click.ClickException(f"{list_file}: nothing was imported.\n{faults_text}") from unfit
     tables = [order.to_table() for order in orders]
     with catalogue_calls_at(socket) as catalogue:
         catalogue.daemon.ask(AddOrders(orders_packed=pack(json.dumps(tables)), who=catalogue.who))

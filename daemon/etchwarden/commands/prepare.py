@@ -176,7 +176,7 @@ def _times_text(darkness: Coverage, order: PhotoOrder) -> str:
 
 def _order(options: _Options) -> PhotoOrder:
     if options.width_mm is None:
-        raise UnfitOrder("say how wide the picture shall be, in millimetres: --width 100")
+        raise UnfitOrder("say how wide the picture is to be, in millimetres: --width 100")
     return replace(
         options.order(width_mm=options.width_mm, halftone=options.halftone),
         height_mm=options.height_mm,

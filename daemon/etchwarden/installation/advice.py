@@ -30,7 +30,7 @@ def boot_advice(root: Path = Path("/")) -> Iterator[str]:
 def font_advice(root: Path = Path("/")) -> Iterator[str]:
     """Yield a sentence where this board has no font at all."""
     if not any(path.is_file() for folder in FONTS for path in (root / folder).rglob("*.[ot]t[fc]")):
-        yield "sudo apt install fonts-dejavu-core, where tiles shall bear lettering."
+        yield "sudo apt install fonts-dejavu-core, for lettering on tiles."
 
 
 def _first(root: Path, names: Iterable[str]) -> tuple[str, str]:

@@ -96,7 +96,7 @@ def _rows(text: str) -> Iterator[tuple[int, dict[str, str]]]:
                 continue
             lines += 1
             if lines > MOST_ORDERS:
-                raise UnfitList([f"more than {MOST_ORDERS} lines: take the list in parts"])
+                raise UnfitList([f"more than {MOST_ORDERS} lines: split the list"])
             filled = [cell.strip() for cell in cells] + [""] * len(names)
             yield reader.line_num, dict(zip(names, filled, strict=False))
     except csv.Error as error:

@@ -55,7 +55,7 @@ def output(name: str, label: str, **more: Any) -> dict[str, Any]:
 WIRING: Final = {
     "inputs": [
         contact("lid", "Lid"),
-        contact("flame", "Flame and smoke", is_closed=False, is_safe=False, words="It burns."),
+        contact("flame", "Flame and smoke", is_closed=False, is_safe=False, words="It is on fire."),
         contact("arm_button", "Button at the machine", is_safe=None, words="It is pressed."),
         contact("temperature", "Temperature", is_wired=False, is_closed=None, is_safe=None,
                 for_s=None, words="Not wired."),

@@ -69,7 +69,7 @@ def _mail(table: Table, folder: Path) -> Channel:
         password=table.secret("password_file", folder),
     )
     if mail.user and security == "none":
-        said = "a password would cross the network open. Use starttls or tls."
+        said = "the password would be sent unencrypted. Use starttls or tls."
         table.fault(Reason.OUT_OF_RANGE, "security", said)
     table.done()
     return mail

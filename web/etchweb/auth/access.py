@@ -20,8 +20,8 @@ NOWHERE: Final = "nowhere"  # an address that leads to nothing, which strangers 
 LOOPBACK: Final = "loopback"
 
 NOT_PAIRED: Final = "This phone is not paired with the box."
-ONLY_WATCH: Final = "This phone may watch, hold and stop. Somebody who may operate has to do that."
-OLD_FORM: Final = "This page was made for somebody else. Open it again and press once more."
+ONLY_WATCH: Final = "This phone may watch, hold and stop. That takes a phone that may operate."
+OLD_FORM: Final = "This page is out of date. Open it again and press once more."
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,19 +30,19 @@ IN_HAND: Final = "jig.json"  # in the page's own folder: what was typed, and the
 CORNERS: Final = ("first", "far")
 COUNTS: Final = (("columns", "Pockets across"), ("rows", "Pockets from front to back"))
 SIZES: Final = (
-    ("pitch_x_mm", "From pocket to pocket across, mm"),
-    ("pitch_y_mm", "From pocket to pocket from front to back, mm"),
+    ("pitch_x_mm", "Pitch across, mm"),
+    ("pitch_y_mm", "Pitch from front to back, mm"),
     ("width_mm", "Width of a pocket, mm"),
-    ("height_mm", "Its depth from front to back, mm"),
+    ("height_mm", "Depth of a pocket, mm"),
 )
 OPTIONAL: Final = (
-    ("tile_mm", "How thick the tiles are that the laser is in focus on, mm (optional)"),
+    ("tile_mm", "Thickness of tile that the laser is focused for, mm (optional)"),
     ("focus_depth_mm", "Depth of focus, mm (optional)"),
 )
 TYPED: Final = (
     "name", "exhaust", "pointer", "step", *(name for name, _ in (*COUNTS, *SIZES, *OPTIONAL)),
 )  # fmt: skip
-NO_CORNER: Final = "Say over which corner the head stands."
+NO_CORNER: Final = "Say which corner the head is over."
 
 
 def show_jig() -> str:
@@ -93,7 +93,7 @@ def _pockets(form: Form) -> Pockets:
         number(form, name, label, least=1, most=MOST_POCKETS) for name, label in COUNTS
     )
     if columns != int(columns) or rows != int(rows):
-        raise FormUnfit("A jig has whole pockets.")
+        raise FormUnfit("The number of pockets must be whole.")
     sizes = {name: number(form, name, label, least=0, most=LARGEST_MM) for name, label in SIZES}
     return Pockets(
         columns=int(columns),
@@ -132,7 +132,7 @@ def _pointer(form: Form) -> Head | None:
         return None
     head = _with_pointers().get(name)
     if head is None:
-        raise FormUnfit("There is no such laser with a pointer any more: choose again.")
+        raise FormUnfit("That laser is gone, or has no pointer any more: choose again.")
     return head
 
 

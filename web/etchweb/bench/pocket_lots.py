@@ -49,7 +49,8 @@ def check_strip_words(lots: Mapping[int, str], untested: Iterable[str]) -> list[
     """Return a sentence for each pocket whose lot is among `untested`."""
     new = set(untested)
     return [
-        f"Pocket {pocket}: no check strip of lot {lot} was read yet. Etch one on such a tile first."
+        f"Pocket {pocket}: no check strip of lot {lot} has been read yet. Etch one on a tile of "
+        "that lot first."
         for pocket, lot in lots.items()
         if lot in new
     ]

@@ -95,7 +95,7 @@ def _box(x_mm: float, y_mm: float, size_mm: tuple[float, float]) -> dict[str, st
 
 def _summary(order: Sequence[int], laid: Mapping[int, Ready]) -> str:
     if not order:
-        return "Nothing is laid yet."
+        return "The plan is empty."
     seconds = sum(one.predicted_s for one in laid.values())
     tiles = counted(len(order), "tile", "tiles")
     pockets = ", ".join(map(str, order))

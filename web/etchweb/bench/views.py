@@ -48,11 +48,11 @@ pages = Blueprint("bench", __name__)
 WAIT_S: Final = 20.0
 STILL_MADE: Final = "The job of these tiles is still being prepared. Load it again in a moment."
 OTHER_PLAN: Final = (
-    "Another phone has laid the jig meanwhile, and its tiles are prepared instead. Agree on one "
-    "plan, then load it."
+    "Another phone has changed the plan meanwhile, and its tiles are being prepared instead. "
+    "Agree on one plan, then load it."
 )
 NO_JIG: Final = "Choose a jig first."
-UNREAD: Final = "Read what stands beside the box and tick it, then load the tiles."
+UNREAD: Final = "Read the text beside the box and tick it, then load the tiles."
 NOT_ACCEPTED: Final = (
     "The customer has not said yes to “{title}” as it is now: show the proof, and note the answer."
 )

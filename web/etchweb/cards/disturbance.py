@@ -7,9 +7,7 @@ from etchweb.text.formatting import counted
 from etchwire.calls.history import RunEvent, RunRecord
 from etchwire.record import HELD, TRIP
 
-NOT_SURE: Final = (
-    "Patches etched around that moment may mislead: where in doubt, etch it once more."
-)
+NOT_SURE: Final = "Patches etched around that moment may mislead: if in doubt, etch it again."
 OVERRIDE: Final = "override"
 
 

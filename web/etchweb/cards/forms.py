@@ -23,7 +23,7 @@ CARD_QUESTIONS: Final = {
     ),
     "power": (
         "Which speed and power?",
-        "For a laser, a tile or a paint that nobody has tried: patches from gentle to strong.",
+        "For a laser, a tile or a paint that nobody has tried yet: patches from weak to strong.",
     ),
     "check": (
         "Does the recipe hold on a new can or box?",
@@ -38,7 +38,7 @@ CARD_QUESTIONS: Final = {
         "After many hours of burning: five patches round the recipe.",
     ),
     "spacing": (
-        "How far apart may lines lie?",
+        "How far apart can the lines be?",
         "A spacing card: one tone with its lines closer together and further apart. The coarsest "
         "that still close are the fastest.",
     ),
@@ -133,7 +133,7 @@ def _focus_recipe(
     if feed is None and power_ratio is None:
         return None
     if feed is None or power_ratio is None:
-        raise FormUnfit("Say the focus card’s speed and its power, or leave both empty.")
+        raise FormUnfit("Give both the focus card’s speed and its power, or leave both empty.")
     return Recipe(
         surface=surface,
         feed_mm_per_min=feed,
@@ -153,7 +153,7 @@ def _wedge(form: Form) -> JsonTable:
         )
     }
     if form.get("start_mm", "").strip():
-        label = "The way from the tile's left end to the card, in millimetres,"
+        label = "The distance from the tile's left end to the card, in millimetres,"
         wedge["start_mm"] = number(form, "start_mm", label, least=0, most=_LARGEST_PLACE_MM)
     return wedge
 

@@ -45,7 +45,7 @@ _CHART_WORDS: Final[Mapping[str, View]] = {
         "up": "mm across the rows, and dashed along them,",
     },
     "spacing": {
-        "chart_title": "How dark lines make a patch",
+        "chart_title": "How dark patches get",
         "across": "line spacing in mm",
         "up": "lightness, solid and dashed half burnt,",
     },

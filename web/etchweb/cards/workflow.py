@@ -184,7 +184,7 @@ class CardWorkflow:
         """Put what was read into the logbook, and what was chosen; raise Refused, DaemonAbsent."""
         read = card.files.read()
         if read is None:
-            raise Refused("refused", "Nothing is open here: this reading was saved already.")
+            raise Refused("refused", "This reading has been saved already.")
         record = ReadingRecord(
             card=card.number,
             way=read["way"],

@@ -9,25 +9,28 @@ from etchwire.catalogue.heads import ASSUMED_SPOT_MM, Head
 from etchwire.catalogue.records import COATINGS, LONGEST_WAIT_MIN, WIPINGS, Surface
 from etchwire.errors import UnreadableSheet
 
-INPUT_WATTS: Final = "Optical watts. Boxes often print what it draws: four or five times as much."
+INPUT_WATTS: Final = (
+    "Optical watts. The maker’s box often gives electrical watts: four or five times as many."
+)
 
-SPOT: Final = "Width of its dot, as the maker says. Leave it empty and a focus card measures it."
+SPOT: Final = "Width of its spot, from the maker. Leave it empty to measure it with a focus card."
 
 # Entry of etchwire.catalogue.heads.Head, what the form calls it, its unit, a hint. What a person
 # is asked for, and what a connected controller tells.
 ASKED_FIELDS: Final = (
-    ("rated_optical_w", "Light it gives, W", INPUT_WATTS),
+    ("rated_optical_w", "Light output, W", INPUT_WATTS),
     ("spot_x_mm", "Spot, mm", SPOT),
 )  # fmt: skip
 TOLD_FIELDS: Final = (
     ("max_s", "Controller full power", "Its number for full power, setting $30; often 1000."),
     ("max_feed_mm_per_min", "Fastest, mm/min", ""),
     ("acceleration_mm_per_s2", "Acceleration, mm/s²", ""),
-    ("travel_x_mm", "Reach to the right, mm", ""),
-    ("travel_y_mm", "Reach away from you, mm", ""),
+    ("travel_x_mm", "Travel to the right, mm", ""),
+    ("travel_y_mm", "Travel away from you, mm", ""),
 )  # fmt: skip
 SPOT_HEIGHT: Final = (
-    "spot_y_mm", "Spot height, mm", "Left empty: as high as wide. No closer lines than this.",
+    "spot_y_mm", "Spot height, mm",
+    "Left empty: as high as wide. Lines are never closer than this.",
 )  # fmt: skip
 HEAD_FIELDS: Final = (*ASKED_FIELDS, SPOT_HEIGHT, *TOLD_FIELDS)
 _MOST_DIGITS: Final = 6  # Python reads no number of thousands
@@ -41,7 +44,7 @@ SURFACE_FIELDS: Final = (
     ("can", "Can"),
 )
 WIPING_FIELDS: Final = (
-    ("solvent", "Wiped with, as water or thinner"),
+    ("solvent", "Wiped with (water, thinner)"),
     ("cloth", "Cloth or pad"),
 )
 
@@ -89,7 +92,7 @@ def surface_in(form: Form, known: Surface | None) -> Surface:
         wait_min = number(form, "wait_min", label, least=0, most=LONGEST_WAIT_MIN)
     coats = form.get("coats", "").strip() or "0"
     if not coats.isascii() or not coats.isdigit() or len(coats) > _MOST_DIGITS:
-        raise FormUnfit("The number of coats is a whole number.")
+        raise FormUnfit("The number of coats must be whole.")
     with refusals_as_sentences():
         return Surface.from_table(
             {name: form.get(name, "").strip() for name in names}

@@ -42,7 +42,7 @@ FIGURE_FIELDS: Final = (
     (
         "dry_after_h",
         "Dry after, hours",
-        "As the paint’s can says, once. Left empty: overnight, which is common practice.",
+        "From the can, entered once. Left empty: overnight, which is common practice.",
     ),
 )
 _LARGEST: Final = 1e6

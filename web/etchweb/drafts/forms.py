@@ -35,8 +35,8 @@ LIGHTEST_OFF: Final = 5.0
 _SHADE: Final = re.compile(r"([0-9]{1,3})\s*[:=]?\s*([+-]?[0-9]{1,2}(?:[.,][0-9]{1,3})?)")
 ENOUGH_FADE: Final = 75  # the edge that dark backgrounds are looked for in comes out white
 OVAL_FIELDS: Final = (  # name, words, least
-    ("oval_x", "Its middle from the left, %", 0.0),
-    ("oval_y", "Its middle from the top, %", 0.0),
+    ("oval_x", "Its centre from the left, %", 0.0),
+    ("oval_y", "Its centre from the top, %", 0.0),
     ("oval_wide", "Its width, %", 1.0),
     ("oval_high", "Its height, %", 1.0),
 )

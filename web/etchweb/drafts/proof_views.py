@@ -31,7 +31,7 @@ from etchwire.sheet import GCODE_NAME, SHEET_NAME
 
 NOT_KEPT: Final = "The photo of this etch is no longer kept. Choose it again under New picture."
 NO_TILE: Final = "Choose which tile of the mural is loaded."
-UNREAD: Final = "Read what stands beside the boxes and tick them, then load it."
+UNREAD: Final = "Read the text beside the boxes and tick them, then load it."
 
 
 def proof(draft_id: str) -> str | BaseResponse:

@@ -78,7 +78,9 @@ def summary(boxes: Sequence[BoxSummary]) -> str:
     """Return the one sentence for whoever looks only for a moment."""
     etching = sum(one.etches for one in boxes)
     calling = [one.name for one in boxes if one.calls]
-    etch = counted(etching, "box etches", "boxes etch") if etching else "No box etches"
+    etch = (
+        counted(etching, "box is etching", "boxes are etching") if etching else "No box is etching"
+    )
     needs = "needs" if len(calling) == 1 else "need"
     return f"{etch}; {', '.join(calling)} {needs} somebody." if calling else f"{etch}."
 
@@ -105,7 +107,7 @@ def _progress(box: Box) -> str:
     said = f"{percent:.0f}{NARROW_SPACE}%"
     if rows is not None and done is not None:
         said += f", {grouped(done)} of {grouped(rows)} rows"
-    return said if box.is_there else f"when last heard {said}"
+    return said if box.is_there else f"{said} when last heard from"
 
 
 def _wrong(box: Box) -> str:
@@ -131,4 +133,4 @@ def _number(word: str) -> float | None:
 
 def _beam_hours(word: str) -> str:
     hours = _number(word)
-    return "" if hours is None else f"{short_duration(hours * 3600)} of beam."
+    return "" if hours is None else f"{short_duration(hours * 3600)} of beam time."

@@ -98,7 +98,7 @@ class Broker:
     def _note_answer(self, _client: Any, _data: Any, _flags: Any, reason: Any, _more: Any) -> None:
         if reason.is_failure:
             self._note(
-                f"The broker at {self._settings.broker} lets nobody in by this name and password"
+                f"The broker at {self._settings.broker} refuses this name and password"
                 f" ({str(reason).lower()})."
             )
             return

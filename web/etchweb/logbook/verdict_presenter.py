@@ -23,9 +23,11 @@ CHOICES: Final = (
     Choice("pale", "Pale", "Grey where it should be black, or wiped off to a shadow."),
     Choice("patchy", "Patchy", "Dark here, pale there: paint, focus or a tile that is not flat."),
     Choice("banded", "Bands across", "Stripes of rows that differ from their neighbours."),
-    Choice("doubled", "Doubled", "Edges stand twice: rows to the left and right do not meet."),
-    Choice("shifted", "Shifted", "From some row on it lies beside where it began."),
-    Choice("rubbed off", "Rubbed off", "It was there, and came away with the paint."),
+    Choice(
+        "doubled", "Doubled", "Double edges: rows to the left and rows to the right do not meet."
+    ),
+    Choice("shifted", "Shifted", "From some row on, the picture is out of place."),
+    Choice("rubbed off", "Rubbed off", "It was there, but came off with the paint."),
     Choice("glaze damaged", "Glaze damaged", "Rough, chipped or crazed where it was burnt."),
     Choice("broken", "Broken", "The tile broke in two."),
     Choice("cracked or chipped", "Cracked or chipped", "The tile or its glaze, etched or not."),

@@ -34,7 +34,7 @@ from etchwire.errors import Refused
 pages = Blueprint("verdicts", __name__)
 
 NO_VERDICT: Final = "Say first what the tile looks like."
-TOO_LONG: Final = f"That is more than {LONGEST_TEXT} characters. Say it shorter."
+TOO_LONG: Final = f"That is more than {LONGEST_TEXT} characters. Make it shorter."
 _WORDS: Final = frozenset(choice.word for choice in CHOICES)
 
 

@@ -22,7 +22,7 @@ UNSURE_BED: Final = (
 )
 WIRED: Final = "Everything the box uses is wired."
 NO_BED: Final = "The controller has not said yet how far the head can go."
-FIND_ORIGIN: Final = "Take an earlier origin again (after homing)"
+FIND_ORIGIN: Final = "Use an earlier origin again (after homing)"
 STATES: Final = {True: "As it should be.", False: "Not as it should be.", None: ""}
 LINKS: Final = {
     "absent": "not there",

@@ -47,7 +47,7 @@ STEPS_MM: Final = ("0.1", "1", "10")
 NO_PLACE: Final = "Say where in millimetres: how far to the right, and how far up."
 
 
-NO_STEP: Final = "Choose how far the head shall go, and which way."
+NO_STEP: Final = "Choose how far the head is to go, and which way."
 WAYS: Final = {"left": (-1, 0), "right": (1, 0), "up": (0, 1), "down": (0, -1)}
 
 

@@ -32,9 +32,9 @@ class Step(IntEnum):
 # What a step is called, and what happens in it.
 STEPS: Final[Mapping[Step, tuple[str, str]]] = {
     Step.LASER: ("Laser", "Its name, its watts, its spot."),
-    Step.SURFACE: ("Tile and paint", "What you etch on, by a name of yours."),
-    Step.CARD: ("Test card", "The laser etches patches from gentle to strong on a spare tile."),
-    Step.RECIPE: ("Recipe", "A photo of the wiped card tells speed and power."),
+    Step.SURFACE: ("Tile and paint", "What you etch on, under a name of your choice."),
+    Step.CARD: ("Test card", "The laser etches patches from weak to strong on a spare tile."),
+    Step.RECIPE: ("Recipe", "A photo of the wiped card gives speed and power."),
     Step.PICTURE: ("Picture", "A photo of yours, with that recipe."),
 }
 
@@ -165,7 +165,7 @@ NEXT: Final = (
     NextRow(
         step=Step.PICTURE,
         applies=lambda known: known.recipe is not None,
-        says="There is a recipe. Choose a photo, and lay a new tile.",
+        says="The recipe is ready. Choose a photo, and put in a new tile.",
         button="Etch the first picture",
         endpoint="new_picture.show",
         args=lambda known: {"pair": known.pair_key},

@@ -32,11 +32,11 @@ from etchwire.transport.json_text import JsonTable
 MOST_PHOTOS: Final = 60
 NO_LIST: Final = "Choose the list first."
 NO_PAIR: Final = "Choose which laser etches them, and on which tile and paint."
-TOO_MANY: Final = f"Send at most {MOST_PHOTOS} photos at once: take the list in parts."
+TOO_MANY: Final = f"Send at most {MOST_PHOTOS} photos at once: split the list."
 LIST_IN_HAND: Final = "etchweb list of orders"
-NOT_SENT: Final = "it was not sent along"
-TAKEN: Final = (
-    "this list was taken already, with these photos: to take it once more, change the day it is due"
+NOT_SENT: Final = "it was not sent"
+IMPORTED: Final = (
+    "this list was imported already, with these photos: to import it again, change the due day"
 )
 
 
@@ -79,7 +79,7 @@ def _take(chosen: FileStorage | None, photos: Mapping[str, FileStorage]) -> None
     records = orders_of_list(listed, common, lambda name: _sha256(photos, name))
     names = _draft_names(listed, records)
     if all(_is_linked(name) for of_order in names for name in of_order):
-        raise UnfitList([TAKEN])
+        raise UnfitList([IMPORTED])
     with _begun(records, names, photos, pair) as begun:
         last = _write_down(records, begun)
     _say_whose(range(last - len(records) + 1, last + 1))

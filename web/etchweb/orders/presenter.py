@@ -20,7 +20,7 @@ PHOTO_CHANGED: Final = (
     "The photo that was prepared is not the one of the list: it was changed since, or it is "
     "another."
 )
-OTHER_SIZE: Final = "Its picture was prepared in another size than the order says."
+OTHER_SIZE: Final = "Its picture was prepared at another size than the order’s."
 SURFACE_GONE: Final = "The logbook no longer knows this tile and paint. Choose another."
 
 

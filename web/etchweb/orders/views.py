@@ -46,7 +46,7 @@ ORDERS_ON_A_PAGE: Final = 40
 _NUMBER: Final = f"<int(max={LARGEST_NUMBER}):number>"
 AGREED: Final = "agreed"  # shown, and answered yes at once
 ANSWERS: Final = (SHOWN, YES, NO, AGREED)
-NO_ANSWER: Final = "Say what the customer said: yes or no, and how it came."
+NO_ANSWER: Final = "Say what the customer answered, yes or no, and how."
 NOT_SURE: Final = "Tick the box first: deleting cannot be undone."
 
 

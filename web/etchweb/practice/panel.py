@@ -44,10 +44,10 @@ PANEL_ACTIONS: Final = {
     ),
     "open-lid": PanelAction("Open the lid", "The lid is open.", "open_lid"),
     "close-lid": PanelAction("Close the lid", "The lid is closed.", "close_lid"),
-    "stop-fan": PanelAction("Stop the fan", "The fan stands still.", "kill_fan"),
+    "stop-fan": PanelAction("Stop the fan", "The fan has stopped.", "kill_fan"),
     "mend-fan": PanelAction("Mend the fan", "The fan works again.", "mend_fan"),
     "light-fire": PanelAction(
-        "Light a fire", "It burns.", "set_input", {"name": "flame", "level": False}
+        "Light a fire", "It is on fire.", "set_input", {"name": "flame", "level": False}
     ),
     "put-fire-out": PanelAction(
         "Put the fire out", "The fire is out.", "set_input", {"name": "flame", "level": True}
@@ -55,7 +55,7 @@ PANEL_ACTIONS: Final = {
     "unplug": PanelAction("Pull the cable out", "The cable is out.", "unplug"),
     "plug-in": PanelAction("Plug the cable in", "The cable is in.", "plug_in"),
     "lay-tile": PanelAction(
-        "Take the tile out, lay a new one", "A new tile lies there.", "lay_new_tile"
+        "Take the tile out, put in a new one", "A new tile is in.", "lay_new_tile"
     ),
     "lay-on-wedge": PanelAction(  # for a focus card as its form has it: 0 and 18 mm up over 150
         "Lay a new tile on a wedge, 18 mm up at its right end",
@@ -109,7 +109,7 @@ def act(name: str) -> BaseResponse:
     """Do it, and show what came of it."""
     action = PANEL_ACTIONS.get(name)
     if action is None:
-        return message_response("There is nothing of that name to do.", 404, _page)
+        return message_response("There is nothing of that name.", 404, _page)
     try:
         _machine()(action.verb, **action.says)
     except (DaemonAbsent, Refused) as error:

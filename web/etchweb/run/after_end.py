@@ -13,14 +13,14 @@ COOLING_S: Final = 600  # common practice, no source: the hand in the steps is w
 WIPING: Final = (
     Caution(
         "Outside the box, away from flames.",
-        "Hold the back of your hand near the tile: where you feel warmth, wait longer. Vapour of "
-        "solvent and a hot tile or laser do not go together.",
+        "Hold the back of your hand near the tile: where you feel warmth, wait longer. "
+        "Solvent vapour can catch fire at a hot tile or laser.",
     ),
     Caution("Gloves and eyewear on.", "Gloves must stand the solvent you use; its label says so."),
     Caution("Fresh air.", "Window open or outdoors, nobody smoking, no heater running."),
     Caution(
         "Wipe with a damp cloth.",
-        "As little solvent as takes the paint off. Do not pour it on the tile.",
+        "Use as little solvent as takes the paint off. Never pour it on the tile.",
     ),
     Caution(
         "Cloths into a closed metal tin.",

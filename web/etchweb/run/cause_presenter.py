@@ -19,7 +19,7 @@ RESET_AT_MACHINE: Final = (
     "within a minute."
 )
 PRESS_RESUME: Final = "Press Resume."
-OTHERS_RESUME: Final = "Somebody whose phone may operate presses Resume."
+OTHERS_RESUME: Final = "Press Resume on a phone that may operate."
 _WITH_A_CAUSE: Final = ("stopped", "failed")
 
 

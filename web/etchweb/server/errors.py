@@ -16,8 +16,8 @@ SENTENCES: Final = {
     400: "The request could not be understood.",
     404: "There is no such page here.",
     405: "That cannot be opened as a page. Go back and press the button instead.",
-    413: "That is more than this page takes.",
-    415: "That is not a kind of file this page takes.",
+    413: "That is more than this page accepts.",
+    415: "This page does not accept that kind of file.",
     500: "The page has a fault. It is in its log; the machine goes on without the page.",
 }
 _log = logging.getLogger(__name__)
@@ -29,7 +29,7 @@ class NotKept(HTTPException):
     """The card did not take what was sent; what was there before is still there."""
 
     code = 507
-    description = "The box’s storage did not take that."
+    description = "The box could not store that."
 
 
 def show_errors(app: Flask) -> None:
@@ -66,7 +66,7 @@ def _show_fault_of_card(error: OSError) -> Response:
     if told is None:
         raise error
     _log.warning("%s: %s", request.path, error)
-    return _show(NotKept(f"That was not kept: {told}."))
+    return _show(NotKept(f"That was not saved: {told}."))
 
 
 def _sentence(error: HTTPException) -> str:

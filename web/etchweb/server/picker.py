@@ -21,7 +21,7 @@ TAKES: Final = ",".join(
 NO_PHOTO: Final = "Choose a photo first, or take one."
 TOO_LARGE: Final = "{name} has {has} MB, and the box takes {takes}. Save a smaller copy."
 NOT_ARRIVED: Final = (
-    "The photo did not arrive. Look whether this phone still reaches the box, then try again."
+    "The photo did not arrive. Check that this phone still reaches the box, then try again."
 )
 CHECKING: Final = "The box is checking the photo."
 _LONGEST_NAME: Final = 60

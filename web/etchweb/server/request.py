@@ -14,10 +14,10 @@ from etchwire.storing import fault_of_card
 LARGEST_HEADERS_BYTES: Final = 16 * 1024
 LARGEST_REQUEST_BYTES: Final = max(BRINGS_FILES.values()) + LARGEST_FORM_BYTES
 TOO_LARGE: Final = (
-    f"That is more than the box takes: a photo may have {LARGEST_PHOTO_BYTES // 1_000_000} MB. "
-    "Save a smaller copy and send that.\n"
+    f"That is more than the box accepts: a photo may have up to {LARGEST_PHOTO_BYTES // 1_000_000}"
+    " MB. Save a smaller copy and send that.\n"
 )
-NO_LENGTH: Final = "Say how long the body is: a body in chunks is not taken.\n"
+NO_LENGTH: Final = "Say how long the body is: a body in chunks is not accepted.\n"
 TOO_OFTEN: Final = "That was asked too often. Wait a little, then try again.\n"
 
 
@@ -104,7 +104,7 @@ class Request(HTTPRequestParser):  # type: ignore[misc]
         told = fault_of_card(error)
         if told is None:
             raise error
-        self._no_room = TurnedAway(507, "Insufficient Storage", f"That was not kept: {told}.\n")
+        self._no_room = TurnedAway(507, "Insufficient Storage", f"That was not saved: {told}.\n")
         with suppress(OSError):  # which writes what it still holds
             self.body_rcv.buf.close()
         self.body_rcv.buf = _Nowhere()

@@ -79,7 +79,7 @@ def copy_photo(request: Request, _on_share: OnShare) -> None:
         reason = fault_of_card(error)
         if reason is None:
             raise WorkFailed(NOT_READ) from error
-        raise WorkFailed(f"The photo could not be kept: {reason}.", _NOT_KEPT) from error
+        raise WorkFailed(f"The photo could not be saved: {reason}.", _NOT_KEPT) from error
 
 
 if __name__ == "__main__":

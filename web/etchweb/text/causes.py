@@ -43,7 +43,7 @@ CAUSES: Final = {
         "Find out why it was pressed, then release the stop button.",
     ),
     "no flame or smoke": Cause(
-        "No flame or smoke", "Fire or smoke was seen", "seen no more",
+        "No flame or smoke", "Fire or smoke was seen", "no longer seen",
         "Keep the lid shut until nothing glows or smokes.",
     ),
     "loop open when off": Cause(

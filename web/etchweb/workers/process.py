@@ -38,7 +38,7 @@ def do_verb(request: Request, on_share: OnShare) -> None:
     except (EtchphotoError, EtchproofError, OSError) as error:
         reason = fault_of_card(error)
         if reason is not None:
-            raise WorkFailed(f"The picture could not be kept: {reason}", CARD_FAULT) from error
+            raise WorkFailed(f"The picture could not be saved: {reason}", CARD_FAULT) from error
         if isinstance(error, EtchphotoError | EtchproofError):
             raise WorkFailed(str(error), type(error).__name__) from error
         raise

@@ -24,10 +24,9 @@ WENT_WRONG: Final = (
     "or a smaller tile"
 )
 NO_MEMORY: Final = (
-    "This picture needs more memory than the box has: make the tile smaller, or take a smaller "
-    "photo"
+    "This needs more memory than the box has: make the tile smaller, or take a smaller photo"
 )
-NO_END: Final = "Working on this picture does not come to an end. Try a smaller photo"
+NO_END: Final = "This takes too long to work out. Try a smaller photo"
 
 _SENTENCES: Final = {
     Cause.OUT_OF_MEMORY: NO_MEMORY,
