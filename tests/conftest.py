@@ -8,6 +8,7 @@ import signal
 import sys
 import tempfile
 from functools import cache
+from itertools import chain
 from pathlib import Path
 
 # Where no bytecode may lie beside the sources, compiling every module of tests anew takes most of
@@ -95,27 +96,25 @@ def pytest_collection_modifyitems(config, items):
     What is slow comes first, so that in the end no worker is left with it alone.
     """
     asked = config.option.markexpr
-    left_out = [name for name in ON_DEMAND if name not in asked]
-    chosen, others = [], []
+    left_out = {name for name in ON_DEMAND if name not in asked}
+    turns, others = ([], [], []), []
     for item in items:
+        marks = {mark.name for mark in item.iter_markers()}
         if _folder_of(item.path) in SLOW_FOLDERS:
             item.add_marker("slow")
-        is_left_out = any(item.get_closest_marker(name) for name in left_out)
-        (others if is_left_out else chosen).append(item)
+            turn = turns[0]
+        else:
+            turn = turns[1 if "slow" in marks else 2]
+        (turn if left_out.isdisjoint(marks) else others).append(item)
     if others:
         config.hook.pytest_deselected(items=others)
-    items[:] = sorted(chosen, key=_turn)
+    items[:] = chain(*turns)
 
 
 def pytest_collection_finish():
     """Spare the garbage collector what was collected: it would go through all of it each time."""
     gc.collect()
     gc.freeze()
-
-
-def _turn(item):
-    is_of_slow_folder = _folder_of(item.path) in SLOW_FOLDERS
-    return not is_of_slow_folder, item.get_closest_marker("slow") is None
 
 
 def has_room(folder):

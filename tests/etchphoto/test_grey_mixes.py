@@ -4,7 +4,6 @@ import io
 
 import numpy as np
 import pytest
-from skimage.color import rgb2gray
 
 from etchphoto.decoder.loading import load_photo
 from etchphoto.framing import frame_photo
@@ -27,6 +26,8 @@ def test_a_grey_stays_as_it_is_in_every_mix(mix):
 
 
 def test_the_eyes_mix_is_that_of_the_standard():
+    from skimage.color import rgb2gray  # noqa: PLC0415  slow to load
+
     # skimage.color.rgb2gray weighs by ITU-R BT.709, with one digit less in the weights.
     linear = srgb_to_linear(SKIN / 255)
 

@@ -4,7 +4,6 @@ import math
 
 import numpy as np
 import pytest
-from skimage.color import rgb2lab
 
 from etchphoto.errors import UnfitOrder
 from etchphoto.light import lightness, linear_to_srgb, srgb_to_linear
@@ -59,6 +58,8 @@ def test_adjustments_never_leave_black_or_white():
 @pytest.mark.parametrize("black", [0.03, 0.08, 0.3])
 def test_shadows_opened_fully_lie_half_way_to_equal_steps_of_lightness(black):
     """L* by scikit-image (rgb2lab of greys, CIE 15), not by ours."""
+    from skimage.color import rgb2lab  # noqa: PLC0415  slow to load
+
     codes = np.arange(0, 256, 15) / 255
     photo = rgb2lab(np.repeat(codes[:, np.newaxis], 3, axis=1))[:, 0]
     light = srgb_to_linear(codes).astype(np.float32)

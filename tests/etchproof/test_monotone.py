@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.interpolate import CubicSpline, PchipInterpolator
 
 from etchproof.model.monotone import MonotoneCurve, never_falling
 from support.harnesses.examples import examples
@@ -31,6 +30,8 @@ def test_flat_steps_stay_flat():
 
 
 def test_a_natural_spline_overshoots_where_ours_does_not():
+    from scipy.interpolate import CubicSpline  # noqa: PLC0415  slow to load
+
     fine = np.linspace(0, 1, 1001)
 
     spline = CubicSpline(X, Y, bc_type="natural")(fine)
@@ -52,6 +53,8 @@ def points(draw):
 @examples(60)
 @given(points())
 def test_ours_is_scipy_s_curve(given_points):
+    from scipy.interpolate import PchipInterpolator  # noqa: PLC0415  slow to load
+
     x, y = given_points
     fine = np.linspace(x[0], x[-1], 200)
 
