@@ -29,13 +29,6 @@ SETTINGS = {"feed_mm_per_min": 3000.0, "power_ratio": 0.5, "line_spacing_mm": 0.
 CURVE = {"wanted": [0.0, 0.5, 1.0], "to_burn": [0.0, 0.4, 1.0]}
 
 
-@pytest.fixture
-def logbook(tmp_path):
-    with logbook_on(Disk(tmp_path / "logbook.sqlite3"), confirm_timeout_s=LONG_S) as logbook:
-        logbook.introduce_practice()
-        yield logbook
-
-
 def card(number=1, **changes):
     return {
         "number": number,

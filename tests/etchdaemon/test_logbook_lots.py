@@ -6,10 +6,7 @@ from etchdaemon.errors import CommandRefused
 from etchwire.catalogue.examples import PRACTICE_SURFACE
 from support.harnesses.logbooks import (
     END,
-    LONG_S,
     STARTED_UTC,
-    Disk,
-    logbook_on,
     start_run,
 )
 from support.samples.sheets import part_of, sheet_of
@@ -17,13 +14,6 @@ from support.samples.sheets import part_of, sheet_of
 JOB = "ab" * 32
 DRY_UTC = "2026-11-25T19:59:00+00:00"  # 12 h and a minute before OPENED_UTC
 WET_UTC = "2026-11-25T20:01:00+00:00"
-
-
-@pytest.fixture
-def logbook(tmp_path):
-    with logbook_on(Disk(tmp_path / "logbook.sqlite3"), confirm_timeout_s=LONG_S) as logbook:
-        logbook.introduce_practice()
-        yield logbook
 
 
 def lot(name="lot 7", painted_at_utc=DRY_UTC, **changes):

@@ -20,13 +20,6 @@ ITEM = {
 ORDER = {"customer": "Ada", "due_on": "2026-12-01", "items": [ITEM]}
 
 
-@pytest.fixture
-def logbook(tmp_path):
-    with logbook_on(Disk(tmp_path / "logbook.sqlite3"), confirm_timeout_s=LONG_S) as logbook:
-        logbook.introduce_practice()
-        yield logbook
-
-
 def take(logbook, **changes):
     return logbook.note("save_order", order=ORDER | changes, who="Ben")["id"]
 

@@ -3,17 +3,10 @@
 import pytest
 
 from etchdaemon.errors import CommandRefused
-from support.harnesses.logbooks import END, EVENT, LONG_S, Disk, logbook_on, row_of, start_run
+from support.harnesses.logbooks import END, EVENT, row_of, start_run
 from support.samples.sheets import part_of, sheet_of
 
 PARTS = (part_of(7, 0), part_of(3, 10, 5, item=99), part_of(2, 15, 5))
-
-
-@pytest.fixture
-def logbook(tmp_path):
-    with logbook_on(Disk(tmp_path / "logbook.sqlite3"), confirm_timeout_s=LONG_S) as logbook:
-        logbook.introduce_practice()
-        yield logbook
 
 
 def rows(logbook, run, first, end):

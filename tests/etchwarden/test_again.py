@@ -1,5 +1,7 @@
 """`etchwarden again`: what it says of an etch that was cut short, and what it asks the daemon."""
 
+from contextlib import nullcontext
+
 import pytest
 from click.testing import CliRunner
 
@@ -22,29 +24,11 @@ from support.fakes.fake_unfinished import (
 AGAIN, KEPT = "origin set again", "tile and head have not moved"
 
 
-class Line:
-    """A connection to a fake daemon that takes up whatever it is asked for."""
-
-    daemon = FakeDaemon()
-
-    def __init__(self, socket):
-        pass
-
-    def __enter__(self):
-        return self
-
-    def __exit__(self, *_):
-        pass
-
-    def ask(self, call):
-        return self.daemon.ask(call)
-
-
 @pytest.fixture
 def daemon(monkeypatch):
-    Line.daemon = FakeDaemon("idle", unfinished=LEFT)
-    monkeypatch.setattr(machine_calls, "DaemonClient", Line)
-    return Line.daemon
+    made = FakeDaemon("idle", unfinished=LEFT)
+    monkeypatch.setattr(machine_calls, "DaemonClient", lambda _socket: nullcontext(made))
+    return made
 
 
 def take_up(*words, answer=None):

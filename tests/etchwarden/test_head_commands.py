@@ -1,5 +1,7 @@
 """The commands about the machine itself: what they ask the daemon, and what they say."""
 
+from contextlib import nullcontext
+
 import pytest
 from click.testing import CliRunner
 
@@ -11,29 +13,11 @@ from support.fakes.fake_daemon import MACHINE, FakeDaemon
 from support.fakes.fake_machine import ORIGIN, SETTINGS
 
 
-class Line:
-    """A connection to a fake daemon."""
-
-    daemon = FakeDaemon()
-
-    def __init__(self, socket):
-        pass
-
-    def __enter__(self):
-        return self
-
-    def __exit__(self, *_):
-        pass
-
-    def ask(self, call):
-        return self.daemon.ask(call)
-
-
 @pytest.fixture
 def daemon(monkeypatch):
-    Line.daemon = FakeDaemon()
-    monkeypatch.setattr(machine_calls, "DaemonClient", Line)
-    return Line.daemon
+    made = FakeDaemon()
+    monkeypatch.setattr(machine_calls, "DaemonClient", lambda _socket: nullcontext(made))
+    return made
 
 
 def run(module, *words):

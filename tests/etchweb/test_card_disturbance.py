@@ -11,7 +11,6 @@ from etchweb.cards.disturbance import NOT_SURE, disturbances
 from etchweb.storage.card_files import READ_NAME, CardFiles
 from etchwire.calls.history import RunEvent, RunRecord
 from etchwire.calls.json_values import from_json_value
-from etchwire.packing import pack
 from support.fakes.card_book import CardBook
 from support.fakes.fake_daemon import ETCH
 
@@ -48,14 +47,7 @@ def read_card(phone, daemon, tmp_path):
     """Return the address of a power card that was etched and read by hand."""
     card = power_card()
     book = CardBook(daemon)
-    book.save_card(
-        {
-            "number": card.number, "kind": card.kind, "head": card.head.name,
-            "surface": card.recipe.surface, "gcode_sha256": "ab" * 32,
-            "layout_packed": pack(card.to_json()),
-        },
-        "",
-    )  # fmt: skip
+    book.file(card)
     book.burn(card.number)
     daemon.answers["run"] = ETCH
     marks = {card.patches[0].cell: "too light", card.patches[-1].cell: "good"}

@@ -198,7 +198,7 @@ def test_an_etched_test_card_asks_for_its_photo(phone, daemon):
     page = phone.look()
 
     assert 'href="/test-tiles/4#photo">Photograph test card 4' in page.text
-    assert "rate the wiped tile" not in page.text
+    assert "#verdict" not in page.text
 
 
 def test_the_origin_is_set_where_the_etch_is_started(phone, daemon):

@@ -8,7 +8,6 @@ import pytest
 from darkroom.cards import power_card
 from etchweb.server.picker import NO_PHOTO, TAKES
 from etchweb.text.formatting import as_sentence
-from etchwire.packing import pack
 from support.fakes.card_book import CardBook
 
 CARD = power_card()
@@ -19,14 +18,7 @@ FORMS = {"/new": "new", "/logbook/7": "logbook/7/verdict", f"/test-tiles/{CARD.n
 def filed(daemon):
     """Have a test card in the logbook."""
     book = CardBook(daemon)
-    book.save_card(
-        {
-            "number": CARD.number, "kind": CARD.kind, "head": CARD.head.name,
-            "surface": CARD.recipe.surface, "gcode_sha256": "ab" * 32,
-            "layout_packed": pack(CARD.to_json()),
-        },
-        "",
-    )  # fmt: skip
+    book.file(CARD)
     book.burn(CARD.number)
 
 

@@ -30,5 +30,5 @@ def tell(title, lasted_ms):
     print(f"{title:<56} {times:>6}" + "".join(f" {figure:>9.3f}" for figure in figures))
 
 
-def resident_mb():
-    return int(Path("/proc/self/statm").read_text().split()[1]) * 4096 / 1e6
+def resident_mb(pid="self"):
+    return int(Path(f"/proc/{pid}/statm").read_text().split()[1]) * 4096 / 1e6

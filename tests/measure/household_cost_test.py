@@ -1,7 +1,6 @@
 """What the processes of a household cost: to start, at rest, and while a picture is etched."""
 
 import os
-import re
 import subprocess
 import sys
 import time
@@ -9,17 +8,13 @@ from pathlib import Path
 
 import pytest
 
+from measure.costs import resident_mb
 from support.kills.household import KillableHouse
 from support.kills.moments import wait_for
 
 pytestmark = pytest.mark.measure
 REST_S = 20.0
 PRACTICE = (sys.executable, "-m", "etchwarden", "practice", "--once", "--width", "40")
-
-
-def resident_mb(pid):
-    status = Path(f"/proc/{pid}/status").read_text()
-    return int(re.search(r"VmRSS:\s+(\d+)", status)[1]) / 1000
 
 
 def processor_s(pid):

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from etchwarden.practice_session.process_group import ProcessGroup
+from measure.costs import resident_mb
 from support.harnesses.broker import free_port
 from support.harnesses.logbooks import LONG_S, Disk, logbook_on, row_of, start_run
 
@@ -25,11 +26,6 @@ def written_bytes():
 def cpu_s(pid):
     fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
-
-
-def resident_mb(pid):
-    status = Path(f"/proc/{pid}/status").read_text()
-    return int(re.search(r"VmRSS:\s+(\d+)", status)[1]) / 1000
 
 
 def test_what_a_batch_of_rows_writes_to_the_card(tmp_path):

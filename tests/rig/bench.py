@@ -31,6 +31,12 @@ STEP_S = 0.004
 LONG_S = 60.0
 
 
+def light_by_row(rig: "Rig", rows: int) -> Any:
+    """Return the light on each row of the tile, top row first, over half millimetres along it."""
+    cells = rig.machine.tile.exposure_j_per_mm2((0.0, 0.0, 30.0, rows * 0.1))
+    return cells.reshape(rows, len(cells) // rows, 60, -1).mean(axis=(1, 3))[::-1]
+
+
 class Rig:
     """Service and practice machine, joined; nothing moves unless a test says so."""
 

@@ -3,13 +3,40 @@
 import pytest
 
 from etchpractice.machine import PracticeMachine
-from rig.bench import Rig
+from rig.bench import Rig, patch
+from rig.guarded import GuardedRig
+
+HOMING = {22: 1.0}
 
 
 @pytest.fixture
 def rig(tmp_path):
     """The daemon on an 8-bit practice machine, in memory, with time moved by hand."""
     with Rig(tmp_path) as made:
+        yield made
+
+
+@pytest.fixture
+def guarded(tmp_path):
+    """The daemon with its guard, box and people about it, on the same machine."""
+    with GuardedRig(tmp_path) as made:
+        yield made
+
+
+@pytest.fixture
+def etching(tmp_path):
+    """A guarded rig in the middle of its picture."""
+    with GuardedRig(tmp_path) as rig:
+        rig.start(rig.make_job(patch(60, 400)))
+        rig.etch_until_row(3)
+        yield rig
+
+
+@pytest.fixture
+def homing_rig(tmp_path):
+    """A rig whose machine has switches, and wakes up locked."""
+    with GuardedRig(tmp_path, PracticeMachine(settings=HOMING)) as made:
+        made.wait_until(lambda: "home" in made.may)
         yield made
 
 

@@ -7,7 +7,7 @@ from etchdaemon.controller.orders import Order
 from etchdaemon.service.link.machine import Machine
 from etchdaemon.service.run import faults
 from rig.bench import Rig
-from rig.guarded import LOOKS_EVERY_S, GuardedRig
+from rig.guarded import LOOKS_EVERY_S
 
 FEED_HOLD, RESET = b"!", b"\x18"
 SOLID = np.ones((12, 400), dtype=bool)  # a line a row: much is under way at any time
@@ -28,12 +28,6 @@ class DeafRig(Rig):
 
 
 @pytest.fixture
-def boxed(tmp_path):
-    with GuardedRig(tmp_path) as made:
-        yield made
-
-
-@pytest.fixture
 def deaf(tmp_path):
     with DeafRig(tmp_path) as made:
         yield made
@@ -50,56 +44,56 @@ def stand_still(rig, seconds):
         rig.machine.advance(LOOKS_EVERY_S)
 
 
-def test_no_line_of_a_start_is_fed_while_the_contact_has_not_closed(boxed):
-    boxed.set_origin()
-    boxed.load(boxed.make_job(SOLID))
-    boxed.arm()
-    boxed.port.written.clear()
+def test_no_line_of_a_start_is_fed_while_the_contact_has_not_closed(guarded):
+    guarded.set_origin()
+    guarded.load(guarded.make_job(SOLID))
+    guarded.arm()
+    guarded.port.written.clear()
 
-    boxed.submit("start")
-    boxed.board.hang_reading(is_hanging=True)  # and who never looks closes no contact
-    boxed.wait_until(lambda: boxed.state == "stopping", within_s=1.0)
+    guarded.submit("start")
+    guarded.board.hang_reading(is_hanging=True)  # and who never looks closes no contact
+    guarded.wait_until(lambda: guarded.state == "stopping", within_s=1.0)
 
-    assert no_line_was_sent(boxed)
-    assert boxed.record.event("fault")["text"] == faults.NO_BEAM
-
-
-def test_no_line_of_a_resume_is_fed_while_the_contact_has_not_closed(boxed):
-    boxed.start(boxed.make_job(SOLID))
-    boxed.etch_until_row(3)
-    boxed.ask("hold")
-    boxed.wait_until(lambda: boxed.state == "held")
-    boxed.press_button()
-    boxed.port.written.clear()
-
-    boxed.submit("resume")
-    boxed.board.hang_reading(is_hanging=True)
-    boxed.wait_until(lambda: boxed.state == "stopping", within_s=1.0)
-
-    assert no_line_was_sent(boxed)
-    assert boxed.record.event("fault")["text"] == faults.NO_BEAM
+    assert no_line_was_sent(guarded)
+    assert guarded.record.event("fault")["text"] == faults.NO_BEAM
 
 
-def test_at_the_end_of_a_row_that_is_held_the_contact_opens(boxed):
-    boxed.start(boxed.make_job(SOLID))
-    boxed.etch_until_row(3)
-    boxed.ask("hold")
-    boxed.wait_until(lambda: boxed.state == "held")
-    boxed.step(5)
+def test_no_line_of_a_resume_is_fed_while_the_contact_has_not_closed(guarded):
+    guarded.start(guarded.make_job(SOLID))
+    guarded.etch_until_row(3)
+    guarded.ask("hold")
+    guarded.wait_until(lambda: guarded.state == "held")
+    guarded.press_button()
+    guarded.port.written.clear()
 
-    assert not boxed.is_beam_enabled
+    guarded.submit("resume")
+    guarded.board.hang_reading(is_hanging=True)
+    guarded.wait_until(lambda: guarded.state == "stopping", within_s=1.0)
+
+    assert no_line_was_sent(guarded)
+    assert guarded.record.event("fault")["text"] == faults.NO_BEAM
 
 
-def test_an_emergency_resets_at_once_and_waits_for_no_rest(boxed):
-    boxed.start(boxed.make_job(SOLID))
-    boxed.etch_until_row(3)
-    boxed.port.written.clear()
+def test_at_the_end_of_a_row_that_is_held_the_contact_opens(guarded):
+    guarded.start(guarded.make_job(SOLID))
+    guarded.etch_until_row(3)
+    guarded.ask("hold")
+    guarded.wait_until(lambda: guarded.state == "held")
+    guarded.step(5)
 
-    boxed.board.set_input("stop_circuit", level=False)
-    boxed.wait(5 * LOOKS_EVERY_S)
+    assert not guarded.is_beam_enabled
 
-    assert RESET in boxed.port.written
-    assert FEED_HOLD not in boxed.port.written
+
+def test_an_emergency_resets_at_once_and_waits_for_no_rest(guarded):
+    guarded.start(guarded.make_job(SOLID))
+    guarded.etch_until_row(3)
+    guarded.port.written.clear()
+
+    guarded.board.set_input("stop_circuit", level=False)
+    guarded.wait(5 * LOOKS_EVERY_S)
+
+    assert RESET in guarded.port.written
+    assert FEED_HOLD not in guarded.port.written
 
 
 def test_a_head_that_does_not_brake_is_reset_and_its_place_is_lost(rig):
@@ -139,15 +133,15 @@ def test_a_fault_puts_the_beam_out_by_itself_whatever_sequence_follows(deaf):
     assert not deaf.contact.is_closed
 
 
-def test_the_cut_is_told_in_its_own_row_though_the_head_rests_in_a_later_one(boxed):
-    boxed.start(boxed.make_job(SOLID))
-    boxed.wait_until(lambda: boxed.run.row == 4 and boxed.machine.head_mm[0] > 32.0)
+def test_the_cut_is_told_in_its_own_row_though_the_head_rests_in_a_later_one(guarded):
+    guarded.start(guarded.make_job(SOLID))
+    guarded.wait_until(lambda: guarded.run.row == 4 and guarded.machine.head_mm[0] > 32.0)
 
-    boxed.board.open_lid()
-    stand_still(boxed, 0.6)  # the guard cuts at once; the loop finds out when the row is over
-    boxed.wait_for_the_end()
+    guarded.board.open_lid()
+    stand_still(guarded, 0.6)  # the guard cuts at once; the loop finds out when the row is over
+    guarded.wait_for_the_end()
 
-    cut = boxed.record.event("cut")["details"]
+    cut = guarded.record.event("cut")["details"]
     rows = {cut["row"], *(other["row"] for other in cut.get("others", ()))}
     assert rows == {4}
     assert abs(cut["rest_y_mm"] - 0.1 * 4) > 0.05  # it rests elsewhere

@@ -5,7 +5,7 @@ import pytest
 
 from etchdaemon.controller.firmware import EIGHT_BIT, THIRTY_TWO_BIT
 from etchpractice.machine import PracticeMachine
-from rig.bench import STEP_S, Rig, patch
+from rig.bench import STEP_S, Rig, light_by_row, patch
 from rig.disturbances import DISTURBANCES, make_usable
 
 pytestmark = pytest.mark.slow
@@ -15,12 +15,6 @@ BRAKING_S = 4000 / 60 / 1000  # v / a of the job
 OUT_WITHIN_S = 0.020
 REST_WITHIN_S = 0.15 + BRAKING_S
 EMPTY_WITHIN_S = 0.6  # 100 blocks and 127 bytes of tenths at 4000 mm/min, and braking
-
-
-def _exposure(rig):
-    """Return the light on the tile row by row, top row first, over half millimetres."""
-    cells = rig.machine.tile.exposure_j_per_mm2((0.0, 0.0, 30.0, ROWS * 0.1))
-    return cells.reshape(ROWS, len(cells) // ROWS, 60, -1).mean(axis=(1, 3))[::-1]
 
 
 @pytest.fixture(scope="module", params=["8-bit", "32-bit"])
@@ -35,7 +29,7 @@ def undisturbed(tmp_path_factory, firmware):
     with Rig(folder, PracticeMachine(firmware=firmware)) as rig:
         rig.start(rig.make_job(patch(ROWS, COLUMNS)))
         rig.wait_for_the_end()
-        return _exposure(rig)
+        return light_by_row(rig, ROWS)
 
 
 class Course:
@@ -108,7 +102,7 @@ def _assert_no_row_is_missing_or_doubled(rig, undisturbed, disturbance):
     """What counts as etched is, and nothing far behind it; by the record and by the tile."""
     etched = rig.record.end["etched_rows"]
     assert [row.row for row in rig.record.rows] == list(range(etched))
-    light, allowed = _exposure(rig), 0.06 * undisturbed.max()
+    light, allowed = light_by_row(rig, ROWS), 0.06 * undisturbed.max()
     sure = slice(0, max(0, etched - 1))  # the last one lacks the light of its neighbour
     assert np.abs(light - undisturbed)[sure].max() < allowed
     assert (light < undisturbed + allowed).all() or disturbance.burns_a_spot

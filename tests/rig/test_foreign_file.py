@@ -10,7 +10,6 @@ from etchpath.errors import UnfitFile
 from etchpath.foreign_job import write_foreign_job
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.sheet import SHEET_NAME
-from rig.bench import Rig
 
 HEAD = PRACTICE_HEADS["practice-20w"]
 # Our own drawing: a square of 20 mm with a circle of 10 mm in it.
@@ -29,12 +28,6 @@ DRAWING = (
     b"G0 X0 Y0\r\n"
     b"M2"
 )
-
-
-@pytest.fixture
-def rig(tmp_path):
-    with Rig(tmp_path) as made:
-        yield made
 
 
 def _job(rig, text=DRAWING) -> Path:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from etchwire.calls.machine import NOT_MOVED
-from rig.bench import KEPT_UP_WITH, patch
+from rig.bench import KEPT_UP_WITH, light_by_row, patch
 from rig.guarded import GuardedRig
 
 pytestmark = pytest.mark.slow
@@ -29,12 +29,6 @@ def rig_named(tmp_path):
 @pytest.fixture
 def rig(rig_named):
     return rig_named("rig")
-
-
-def _light(rig):
-    """Return the light on each row, top row first, over half millimetres along it."""
-    cells = rig.machine.tile.exposure_j_per_mm2((0.0, 0.0, 30.0, ROWS * 0.1))
-    return cells.reshape(ROWS, len(cells) // ROWS, 60, -1).mean(axis=(1, 3))[::-1]
 
 
 def _open_the_lid_in_row(rig, row):
@@ -66,7 +60,9 @@ def test_after_a_lid_was_opened_in_a_row_the_rest_meets_it_within_what_was_logge
     assert rig.record.continues_run == 1
     assert cut["row"] in (row, row + 1)
     _assert_no_row_is_missing_or_doubled(rig, cut)
-    _assert_the_seam_is_no_wider_than_logged(_light(rig), _light(beside), cut)
+    _assert_the_seam_is_no_wider_than_logged(
+        light_by_row(rig, ROWS), light_by_row(beside, ROWS), cut
+    )
 
 
 def _assert_no_row_is_missing_or_doubled(rig, cut):

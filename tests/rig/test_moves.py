@@ -18,7 +18,6 @@ from rig.guarded import GuardedRig
 pytestmark = pytest.mark.slow
 
 FEED_HOLD, RESET = b"!", b"\x18"
-HOMING = {22: 1.0}
 SLACK_MM = 0.1  # of the practice machine's belts, and more
 
 
@@ -26,14 +25,6 @@ SLACK_MM = 0.1  # of the practice machine's belts, and more
 def rig(request, tmp_path):
     with GuardedRig(tmp_path, PracticeMachine(firmware=request.param)) as made:
         made.set_origin()
-        yield made
-
-
-@pytest.fixture
-def homing_rig(tmp_path):
-    """A rig whose machine has switches, and wakes up locked."""
-    with GuardedRig(tmp_path, PracticeMachine(settings=HOMING)) as made:
-        made.wait_until(lambda: "home" in made.may)
         yield made
 
 

@@ -6,32 +6,10 @@ from etchdaemon.errors import CommandRefused
 from etchpractice.machine import PracticeMachine
 from etchwire.calls.call import Done
 from rig.bench import Rig, patch
-from rig.guarded import GuardedRig
 from support.harnesses.calls import as_table
 from support.harnesses.interlock_bench import ANSWERS
 
 pytestmark = pytest.mark.slow
-
-HOMING = {22: 1.0}
-
-
-@pytest.fixture
-def rig(tmp_path):
-    with Rig(tmp_path) as made:
-        yield made
-
-
-@pytest.fixture
-def guarded(tmp_path):
-    with GuardedRig(tmp_path) as made:
-        yield made
-
-
-@pytest.fixture
-def homing_rig(tmp_path):
-    with GuardedRig(tmp_path, PracticeMachine(settings=HOMING)) as made:
-        made.wait_until(lambda: "home" in made.may)
-        yield made
 
 
 def origin(rig):

@@ -13,7 +13,6 @@ from etchpath.errors import UnfitFile
 from etchpath.foreign_job import write_foreign_job
 from etchpractice.machine import PracticeMachine
 from etchwire.catalogue.examples import PRACTICE_HEADS
-from rig.bench import Rig
 
 HEAD = PRACTICE_HEADS["practice-20w"]
 BESIDE_MM = 0.15
@@ -94,12 +93,6 @@ REFUSED = {
     "another origin": (b"G55", "unknown origin", False),
     "constant power": (b"M3 S100\nG1 X9 F600", "full strength", False),
 }  # fmt: skip
-
-
-@pytest.fixture
-def rig(tmp_path):
-    with Rig(tmp_path) as made:
-        yield made
 
 
 def _of_milling_writer(folder):

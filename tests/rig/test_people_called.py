@@ -52,14 +52,6 @@ class RigPastClosing(RigAtClosing):
 
 
 @pytest.fixture
-def etching(tmp_path):
-    with GuardedRig(tmp_path) as rig:
-        rig.start(rig.make_job(patch(60, 400)))
-        rig.etch_until_row(3)
-        yield rig
-
-
-@pytest.fixture
 def asking(tmp_path):
     """A rig in mid-row, when a round begins to ask."""
     with RigWithRounds(tmp_path) as rig:

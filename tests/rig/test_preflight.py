@@ -3,21 +3,7 @@
 import pytest
 
 from etchdaemon.errors import CommandRefused, JobRefused
-from rig.bench import Rig
-from rig.guarded import GuardedRig
 from support.harnesses.interlock_bench import ANSWERS
-
-
-@pytest.fixture
-def rig(tmp_path):
-    with Rig(tmp_path) as made:
-        yield made
-
-
-@pytest.fixture
-def guarded(tmp_path):
-    with GuardedRig(tmp_path) as made:
-        yield made
 
 
 def _shown(rig):

@@ -8,17 +8,11 @@ import pytest
 from etchdaemon.errors import CommandRefused
 from etchpath.reentry.remainder import Cut, write_rest
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
-from rig.bench import KEPT_UP_WITH, patch
+from rig.bench import KEPT_UP_WITH, light_by_row, patch
 
 pytestmark = pytest.mark.slow
 
 ROWS = 10
-
-
-def _exposure(rig):
-    """Return the light on the tile, gathered over half a millimetre of each row, top row first."""
-    cells = rig.machine.tile.exposure_j_per_mm2((0.0, 0.0, 30.0, ROWS * 0.1))
-    return cells.reshape(ROWS, len(cells) // ROWS, 60, -1).mean(axis=(1, 3))[::-1]
 
 
 def _rest_of(rig, folder):
@@ -48,7 +42,7 @@ def _etched_in_two(rig, rig_beside, end_it):
     rig.start(rest)
     rig.wait_for_the_end()
     assert rig.run.ended == "complete"
-    return _exposure(rig), _exposure(rig_beside), place
+    return light_by_row(rig, ROWS), light_by_row(rig_beside, ROWS), place
 
 
 @pytest.mark.parametrize(
@@ -121,7 +115,7 @@ def test_a_cut_etch_is_taken_up_without_a_row_missing_or_doubled(rig, rig_beside
     assert f"{place['error_mm']:.2f} mm" in told["sentence"]
     assert "nothing has moved" in told["sentence"]
     assert "faint band" in told["sentence"]
-    in_two, at_once = _exposure(rig), _exposure(rig_beside)
+    in_two, at_once = light_by_row(rig, ROWS), light_by_row(rig_beside, ROWS)
     across_mm = np.arange(60) * 0.5 + 0.25
     away = np.abs(across_mm - place["x_mm"]) > place["error_mm"] + 3.5
     others = np.arange(ROWS) != place["row"]
@@ -285,7 +279,7 @@ def test_a_rest_that_was_stopped_before_its_first_row_is_taken_up_to_the_same_pl
     assert told["is_row_known"]
     assert "nothing of it is on the tile" in told["known"][0]
     assert rig.run.ended == "complete"
-    in_two, at_once = _exposure(rig), _exposure(rig_beside)
+    in_two, at_once = light_by_row(rig, ROWS), light_by_row(rig_beside, ROWS)
     across_mm = np.arange(60) * 0.5 + 0.25
     away = np.abs(across_mm - place["x_mm"]) > place["error_mm"] + 3.5
     assert np.abs(in_two - at_once)[:, away].max() < 0.06 * at_once.max()

@@ -20,15 +20,6 @@ AT_ONCE = ("lid", "lid_second", "stop_circuit", "flame", "loop_closed")
 LONGEST_S = {"air_flow": 5.5, "temperature": 5.5}
 
 
-@pytest.fixture
-def etching(tmp_path):
-    """A guarded rig in the middle of its picture."""
-    with GuardedRig(tmp_path) as rig:
-        rig.start(rig.make_job(patch(60, 400)))
-        rig.etch_until_row(3)
-        yield rig
-
-
 def read_without(rig, name):
     """Let the board read everything but one input."""
     read = rig.wires.read

@@ -139,7 +139,7 @@ def import_list(
     tables = [order.to_table() for order in orders]
     with catalogue_calls_at(socket) as catalogue:
         catalogue.daemon.ask(AddOrders(orders_packed=pack(json.dumps(tables)), who=catalogue.who))
-    click.echo(f"{len(orders)} orders were taken.")
+    click.echo("1 order was taken." if len(orders) == 1 else f"{len(orders)} orders were taken.")
 
 
 @command.command()

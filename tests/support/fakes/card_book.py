@@ -3,7 +3,7 @@
 from etchwire.catalogue.examples import PRACTICE_SURFACES
 from etchwire.catalogue.records import CardRecord, ReadingRecord
 from etchwire.errors import Refused
-from etchwire.packing import unpack
+from etchwire.packing import pack, unpack
 
 MADE_UTC = "2026-11-25T09:00:00+00:00"
 
@@ -24,6 +24,15 @@ class CardBook:
             "save_reading": self.save_reading,
             "accept_reading": self.accept_reading,
         }
+
+    def file(self, card) -> None:
+        """Have a card in the logbook that was laid out, and no more."""
+        filed = {
+            "number": card.number, "kind": card.kind, "head": card.head.name,
+            "surface": card.recipe.surface, "gcode_sha256": "ab" * 32,
+            "layout_packed": pack(card.to_json()),
+        }  # fmt: skip
+        self.save_card(filed, "")
 
     def burn(self, number) -> None:
         """Say that the card was etched."""

@@ -13,7 +13,6 @@ from etchproof.layout.focus_card import WedgeRequest, lay_out_focus_card
 from etchproof.layout.spacing_card import lay_out_spacing_card
 from etchproof.reading.camera import read_card
 from etchweb.storage.card_files import READ_NAME, CardFiles
-from etchwire.packing import pack
 from support.fakes.card_book import CardBook
 
 WILLING: Final = SURFACES["willing"]
@@ -45,12 +44,7 @@ def lay(served: Any, kind: str, *, is_burnt: bool = True) -> str:
     """Have a card in the logbook that is not read yet; return its page's address."""
     card = TILES[kind][0]()
     book = CardBook(served.daemon)
-    filed = {
-        "number": card.number, "kind": card.kind, "head": card.head.name,
-        "surface": card.recipe.surface, "gcode_sha256": "ab" * 32,
-        "layout_packed": pack(card.to_json()),
-    }  # fmt: skip
-    book.save_card(filed, "")
+    book.file(card)
     if is_burnt:
         book.burn(card.number)
     return f"/test-tiles/{card.number}"

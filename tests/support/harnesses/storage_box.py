@@ -3,7 +3,6 @@
 import http.client
 import os
 import re
-import socket
 import time
 import urllib.parse
 from contextlib import closing
@@ -17,6 +16,7 @@ from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 from etchwire.errors import Refused, WireError
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
 from rig.bench import patch
+from support.harnesses.broker import free_port
 from support.harnesses.plain_client import PlainClient
 from support.harnesses.presses import pressing_until
 from support.harnesses.started import started
@@ -157,12 +157,6 @@ def _encoded(form, photo):
         b"Content-Type: image/jpeg\r\n\r\n" + photo + b"\r\n--line--\r\n"
     )
     return b"".join(parts), "multipart/form-data; boundary=line"
-
-
-def free_port():
-    with socket.socket() as knock:
-        knock.bind(("127.0.0.1", 0))
-        return knock.getsockname()[1]
 
 
 def until(holds):

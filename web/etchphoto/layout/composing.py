@@ -22,7 +22,7 @@ from etchphoto.layout.design import (
 from etchphoto.layout.grid import Floats, Grid, Window
 from etchphoto.layout.shapes import distance_mm
 from etchphoto.lettering.drawing import drawn_lines
-from etchphoto.lettering.fonts import Font, find_font
+from etchphoto.lettering.fonts import find_font
 from etchphoto.lettering.setting import SetText, set_text
 
 LEAST_DOTS: Final = 3  # a stroke of fewer is told: common practice, no source
@@ -35,7 +35,7 @@ Fade: TypeAlias = Callable[[slice], Floats]
 PhotoDots: TypeAlias = Callable[[Fade | None], Bits]
 
 
-def set_letterings(design: Design, fonts: Callable[[str], Font] = find_font) -> dict[int, SetText]:
+def set_letterings(design: Design) -> dict[int, SetText]:
     """Return the lettering of a design, set, by the number of its layer from 0.
 
     Raise FontMissing or UnfitDesign for what cannot be drawn.
@@ -44,7 +44,7 @@ def set_letterings(design: Design, fonts: Callable[[str], Font] = find_font) -> 
     for number, layer in enumerate(design.layers):
         if isinstance(layer, LetteringLayer):
             try:
-                letterings[number] = set_text(layer, design.box_of(layer), fonts(layer.font))
+                letterings[number] = set_text(layer, design.box_of(layer), find_font(layer.font))
             except UnfitDesign as error:
                 raise UnfitDesign(f"{called(layer, number + 1)}: {error}") from error
     return letterings

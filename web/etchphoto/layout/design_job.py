@@ -24,7 +24,6 @@ from etchphoto.job.prepare import dots_of, shares_to_burn, write_dots
 from etchphoto.layout.composing import Fade, composed, lettering_findings, set_letterings
 from etchphoto.layout.design import Design, PhotoLayer
 from etchphoto.layout.grid import ROWS_AT_ONCE, Grid, Window
-from etchphoto.lettering.fonts import Font, find_font
 from etchphoto.lettering.setting import SetText
 from etchphoto.tone import Adjustments
 from etchphoto.turning import turned
@@ -95,7 +94,6 @@ def design_job(
     design: Design,
     order: PhotoOrder,
     photo: LoadedPhoto | None = None,
-    fonts: Callable[[str], Font] = find_font,
 ) -> DesignJob:
     """Return the job of a design; `order` is that of a photo, whose size does not count.
 
@@ -125,7 +123,7 @@ def design_job(
         design=design,
         order=order,
         grid=grid,
-        letterings=set_letterings(design, fonts),
+        letterings=set_letterings(design),
         placed=placed,
     )
 

@@ -26,7 +26,6 @@ from etchphoto.layout.design_job import adjustments_of
 from etchphoto.layout.grid import ROWS_AT_ONCE, Grid, Window
 from etchphoto.layout.mural import Mural, TilePlace, Wall, WallDots, as_weak
 from etchphoto.layout.mural_plan import plan_svg
-from etchphoto.lettering.fonts import Font, find_font
 from etchphoto.lettering.setting import SetText
 from etchphoto.resampling import luminance_on_disk
 from etchphoto.retouching import Part
@@ -284,7 +283,6 @@ def mural_job(
     mural: Mural,
     order: PhotoOrder,
     photo: LoadedPhoto,
-    fonts: Callable[[str], Font] = find_font,
 ) -> MuralJob:
     """Return the job of a mural; `order` is that of a photo, whose size does not count.
 
@@ -307,7 +305,7 @@ def mural_job(
         height_mm=mural.wall.tile_height_mm,
         adjustments=adjustments_of(mural.photo),
     )
-    letterings = {} if mural.design is None else set_letterings(mural.design, fonts)
+    letterings = {} if mural.design is None else set_letterings(mural.design)
     return MuralJob(
         mural=mural, order=order, dots=dots, photo=photo, frame=frame, letterings=letterings
     )

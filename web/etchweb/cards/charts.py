@@ -71,7 +71,7 @@ def darkness_chart(chart: JsonTable) -> ChartGeometry | None:
     places += [tuple(place) for line in lines for place in line["curve"]]
     doses = [dose for dose, _ in places]
     x = Scale(min(doses), _above(min(doses), max(doses)), LEFT, WIDTH - RIGHT, is_log=True)
-    y = _lightness_scale()
+    y = _scale_to_100()
     return ChartGeometry(
         lines=tuple(_path(line["curve"], x, y) for line in lines if line["curve"]),
         points=tuple(
@@ -128,7 +128,7 @@ def spacing_chart(seen: Sequence[JsonTable], chosen_mm: float) -> ChartGeometry:
     """Return the lightness of the solid patches, then of the half-burnt ones, by line spacing."""
     spacings = [one["spacing_mm"] for one in seen]
     x = Scale(min(spacings), _above(min(spacings), max(spacings)), LEFT, WIDTH - RIGHT)
-    y = _lightness_scale()
+    y = _scale_to_100()
     solid = [(one["spacing_mm"], one["lightness"]) for one in seen]
     half = [
         (one["spacing_mm"], one["half_lightness"])
@@ -147,22 +147,22 @@ def spacing_chart(seen: Sequence[JsonTable], chosen_mm: float) -> ChartGeometry:
     )
 
 
-def series_chart(values: Sequence[Point], *, low: float, high: float) -> ChartGeometry | None:
-    """Return figures over what they are counted by, as beam hours; None for fewer than two."""
+def series_chart(values: Sequence[Point]) -> ChartGeometry | None:
+    """Return figures of 0 to 100 by what they are counted by, as beam hours; None for one alone."""
     if len(values) < 2:
         return None
     firsts = [first for first, _ in values]
     x = Scale(min(firsts), _above(min(firsts), max(firsts)), LEFT, WIDTH - RIGHT)
-    y = Scale(low, _above(low, high), HEIGHT - BOTTOM, TOP)
+    y = _scale_to_100()
     return ChartGeometry(
         lines=(_path(values, x, y),),
         points=tuple(Mark(x.place(a), y.place(b), "") for a, b in values),
         x_marks=tuple((x.place(value), value) for value in (x.low, x.high)),
-        y_marks=tuple((y.place(value), value) for value in (low, (low + high) / 2, high)),
+        y_marks=tuple((y.place(value), value) for value in (0.0, 50.0, 100.0)),
     )
 
 
-def _lightness_scale() -> Scale:
+def _scale_to_100() -> Scale:
     return Scale(0.0, 100.0, HEIGHT - BOTTOM, TOP)
 
 

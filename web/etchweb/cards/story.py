@@ -125,8 +125,8 @@ def charts_over_time(events: Sequence[TimeLineEvent]) -> list[View]:
     light = _series(readings, "lightness_at_recipe")
     power = [(hours, share * 100) for hours, share in _series(readings, "power_ratio")]
     charts = (
-        ("Lightness at the recipe", series_chart(light, low=0.0, high=100.0)),
-        ("Power recommended, in percent", series_chart(power, low=0.0, high=100.0)),
+        ("Lightness at the recipe", series_chart(light)),
+        ("Power recommended, in percent", series_chart(power)),
     )
     return [{"title": title, "chart": chart} for title, chart in charts if chart]
 

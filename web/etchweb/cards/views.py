@@ -206,7 +206,7 @@ def card_page(card: KnownCard, answer: str) -> str | BaseResponse:
 def _page_of(card: KnownCard, answer: str, failed: str) -> str:
     layout = card.layout
     if layout is None:
-        return render_template("cards/failed.html", number=card.number, sentence=failed)
+        return render_template("cards/failed.html", sentence=failed)
     read, made = card.files.read(), card.files.made()
     so_far = card_workflow().so_far(card)
     filed = None if read else card_workflow().filed(card.number)
