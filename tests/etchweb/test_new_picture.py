@@ -794,6 +794,22 @@ def test_while_others_wait_a_bad_photo_is_told_on_the_next_page(phone, app, draf
     assert drafts.all() == []
 
 
+def test_a_form_that_comes_before_the_photo_was_looked_at_is_sent_once_more(phone, app, drafts):
+    works = app.extensions["etchweb works"]
+    for _ in range(MOST_WAITING):
+        works._waiting.acquire()
+    with works._turn:  # somebody else's picture is being worked on
+        tile = send(phone, encoded(scene(120, 80), "JPEG")).location.strip("/")
+        early = phone.press(tile, form=size(width="24")).text
+    assert works.of(kept(drafts).id).over.wait(PATIENCE_S)
+
+    again = re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', early)
+    answer = phone.press(tile, form={name: html.unescape(words) for name, words in again})
+
+    assert answer.location == f"/{tile.removesuffix('tile')}cut"
+    assert kept(drafts).width_mm == 24.0
+
+
 def test_a_draft_is_found_again_and_put_away(phone, cut_out, drafts):
     assert "Ida&#39;s hands" in phone.look("/new").text
     assert phone.look(f"/{cut_out}").location == f"/{cut_out}/look"

@@ -9,11 +9,18 @@ async function ask() {
     const { share, over, early } = await answer.json();
     bar.value = share ?? bar.value;
     if (early) showEarly(early);
-    if (over || !answer.ok) return void location.reload();
+    if (over || !answer.ok) return void goOn();
   } catch {
     // The box may be back at the next try.
   }
   setTimeout(ask, EVERY_MS);
+}
+
+// A form that came before the photo had been looked at is sent once more.
+function goOn() {
+  const early = document.getElementById("again");
+  if (early) early.submit();
+  else location.reload();
 }
 
 // What there is to see before all of it is done.
