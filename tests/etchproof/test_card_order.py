@@ -8,11 +8,11 @@ import pytest
 from darkroom.cards import HEAD, RECIPE, first_grid, wishes
 from etchproof.card import POWER, REGISTER, TONE
 from etchproof.errors import CardDoesNotFit, HighDose, UnfitCard
-from etchproof.layout.card_order import FIRST_STEPS, KINDS, CardOrder, lay_out
-from etchproof.layout.duration import etching_time_s
+from etchproof.layout.card_order import BESIDE, FIRST_STEPS, KINDS, CardOrder, lay_out
+from etchproof.layout.etching import etching_time_s
 from etchproof.layout.focus_card import WedgeRequest
 from etchproof.layout.job import prepare_card
-from etchwire.catalogue.heads import Recipe
+from etchwire.catalogue.heads import Recipe, Register
 
 pytestmark = pytest.mark.slow
 
@@ -57,6 +57,22 @@ def test_the_others_are_burnt_with_the_recipe(kind, is_of):
     assert card.kind == is_of
     feeds = {one.feed_mm_per_min for one in (*card.patches, *card.hairlines)}
     assert RECIPE.feed_mm_per_min in feeds
+
+
+@pytest.mark.parametrize(
+    ("changes", "is_said"),
+    [
+        ({"is_spot_measured": True, "register": Register()}, True),
+        ({"is_spot_measured": True}, False),  # the register is known, so it is only looked at again
+        ({"register": Register(), "is_spot_measured": False}, False),  # no spacing is due
+    ],
+)
+def test_a_register_card_says_that_a_spacing_card_may_lie_beside_it_for_one_photo(changes, is_said):
+    head = replace(HEAD, **changes)
+
+    card = lay_out(CardOrder(kind="register", wishes=wishes(head=head), recipe=RECIPE))
+
+    assert (BESIDE in card.notes) == is_said
 
 
 def test_a_finer_card_has_the_ranges_asked_for():

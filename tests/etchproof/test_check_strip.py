@@ -36,7 +36,7 @@ from etchproof.choosing.reserve import RESERVE, black_begins, kept_reserve
 from etchproof.errors import CardDoesNotFit, HighDose, NothingToChoose, PhotoRefused, UnfitCard
 from etchproof.layout.border import Place
 from etchproof.layout.card_order import CardOrder, lay_out
-from etchproof.layout.duration import etching_time_s
+from etchproof.layout.etching import etching_time_s
 from etchproof.layout.grid import Grid
 from etchproof.layout.power_card import lay_out_power_card
 from etchproof.reading.camera import read_card

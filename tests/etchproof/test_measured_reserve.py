@@ -22,7 +22,7 @@ from etchproof.choosing.measured_reserve import LEAST_RESERVE, measure_reserve
 from etchproof.errors import CardDoesNotFit, NothingToChoose
 from etchproof.layout.border import Place
 from etchproof.layout.card_order import CardOrder, lay_out
-from etchproof.layout.duration import etching_time_s
+from etchproof.layout.etching import etching_time_s
 from etchproof.layout.grid import Grid
 from etchproof.layout.power_card import lay_out_power_card
 from etchproof.layout.reserve_card import PLACES

@@ -16,6 +16,7 @@ import pytest
 
 from etchphoto.job.order import FROM_TEST_CARD
 from etchpractice.tile.surface import Surface, surface_named
+from etchproof.layout.card_order import BESIDE
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from measure.portrait_truth import MM_PER_PX, SIDE_MM, off_what_it_can_hold, portrait
 from support.harnesses.page_by_http import PageRefused, field
@@ -92,8 +93,7 @@ def test_what_the_page_names_next_leads_from_an_unknown_spot_to_a_portrait(name,
         finder.forget_everything(rated_optical_w=bench.rated_optical_w)
         tiles = SpareTiles(finder)
         while (kind := tiles.next_card()) and len(kinds) < MOST_CARDS:
-            kinds.append(kind)
-            tiles.read(kind)
+            kinds += tiles.read(kind)
         recipe, measured = finder.recipe(), finder.head()
         minutes = [run["elapsed_s"] / MINUTE_S for run in finder.runs()][::-1]
         presses = finder.presses
@@ -134,16 +134,36 @@ class SpareTiles:
         return "focus" if self._is_again else self._finder.next_card()
 
     def read(self, kind):
-        """Make, etch, photograph and read a card, and take over what it shows."""
+        """Make, etch, photograph and read a card, and take over what it shows.
+
+        A card that its page wants beside it is etched too, and read in the same photo. Return
+        the kinds.
+        """
+        page = self._etch(kind)
+        cards = [(kind, self._finder.number)]
+        if BESIDE in html.unescape(page):
+            self._etch("spacing")
+            cards.append(("spacing", self._finder.number))
+        self.photos += 1
+        photo = self._finder.photo()
+        for one, number in cards:
+            self._finder.take_up(number)
+            self._take_over(one, photo)
+        return [one for one, _ in cards]
+
+    def _etch(self, kind):
         finder, page = self._finder, self._make(kind)
         tile = re.search(r"spare tile (from the box \d+)", html.unescape(page))[1]
         # a practice tile cannot be let down from its wedge: one like it is laid
         is_there = tile == self._lies and kind != "focus"
         finder.etch(is_on_wedge=kind == "focus", is_on_same_tile=is_there)
         self._lies = "" if kind == "focus" else tile
-        self.photos += 1
+        return page
+
+    def _take_over(self, kind, photo):
+        finder = self._finder
         try:
-            page = finder.read(finder.photo())
+            page = finder.read(photo)
         except PageRefused as refusal:
             if not self._asks_for_another(kind, refusal.page):
                 raise

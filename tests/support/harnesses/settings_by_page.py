@@ -92,6 +92,15 @@ class Finder:
         """Photograph the wiped tile."""
         return self._page.fetch("/practice/tile.png")
 
+    @property
+    def number(self) -> int:
+        """The test card in hand."""
+        return self._number
+
+    def take_up(self, number: int) -> None:
+        """Go on with another test card."""
+        self._number = number
+
     def read(self, photo: bytes):
         """Send a photo of the test card, wait for what it showed, and try the patch chosen."""
         at = f"/test-tiles/{self._number}"

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from etchproof.choosing.reserve import RESERVE
 from etchproof.choosing.spacing_choice import PICTURE_MM, SpacingReading, SpacingSeen
-from etchproof.layout.duration import in_words
+from etchproof.layout.etching import in_words
 from etchproof.reading.measuring import UNEVEN_CELL_MM
 
 

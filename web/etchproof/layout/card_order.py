@@ -10,7 +10,7 @@ from etchproof.errors import HighDose, UnfitCard
 from etchproof.layout.border import Place
 from etchproof.layout.card_request import CardRequest
 from etchproof.layout.check_strip import lay_out_check_strip
-from etchproof.layout.duration import etching_time_s, in_words
+from etchproof.layout.etching import etching_time_s, in_words
 from etchproof.layout.focus_card import WedgeRequest, lay_out_focus_card
 from etchproof.layout.grid import Grid
 from etchproof.layout.power_card import SIZES, WEAK_SIZE, lay_out_power_card
@@ -24,14 +24,16 @@ from etchwire.catalogue.heads import Head, Recipe
 from etchwire.errors import UnreadableSheet
 
 FIRST_STEPS: Final = (5, 6)
-QUICK_S: Final = (
-    900.0  # of a first card, which has smaller patches than its place allows (our choice)
-)
+QUICK_S: Final = 900.0  # of a first card; a longer one gets smaller patches (our choice)
 SMALLER: Final = (  # steps, and the size that they have
     (5, 4, SIZES[-1]), (4, 3, SIZES[-1]), (4, 3, WEAK_SIZE), (3, 3, WEAK_SIZE),
 )  # fmt: skip
 LONGEST_S: Final = 3600.0  # of a first card; a longer one is offered in two stages (our choice)
 STRIP_S: Final = 900.0  # of a check strip at 10 W; what takes longer says so
+BESIDE: Final = (
+    "If a spacing card is still to be made, etch it beside this one before you wipe the tile: one "
+    "photo shows both."
+)
 ROUNDING: Final = 1.01  # a range that ends at the limit is written in three digits
 
 
@@ -177,7 +179,9 @@ def _tone(order: CardOrder) -> Card:
 
 
 def _register(order: CardOrder) -> Card:
-    return lay_out_register_card(order.wishes, _recipe_of(order))
+    card, head = lay_out_register_card(order.wishes, _recipe_of(order)), order.wishes.head
+    is_spacing_due = head.is_spot_measured and not head.register.is_measured
+    return _with_note(card, BESIDE) if is_spacing_due else card
 
 
 def _focus(order: CardOrder) -> Card:

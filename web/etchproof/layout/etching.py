@@ -1,4 +1,4 @@
-"""Cards as rows for the writer: which stretches burn, how fast and how strongly."""
+"""Cards as rows for the writer: which stretches burn, how fast, how strongly; and for how long."""
 
 from collections.abc import Iterator
 from typing import Final
@@ -6,8 +6,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from etchpath.machine import Machine
 from etchpath.writer.raster import UM_PER_MM
-from etchpath.writer.span_row import SpanRow
+from etchpath.writer.span_row import SpanRow, row_moves, travel_of
 from etchproof.card import Area, Card, HairlinePair
 from etchproof.errors import UnfitCard
 from etchproof.layout.drawing import draw_card
@@ -19,6 +20,20 @@ def span_rows(card: Card) -> list[SpanRow]:
     """Return the rows of `card` that burn, from the top down."""
     plain = _plain_rows(card)
     return sorted([*plain, *_hairline_rows(card)], key=lambda row: row.row)
+
+
+def etching_time_s(card: Card) -> float:
+    """Return what the motion model says of all rows of `card`, without the ways between them."""
+    moves = [row_moves(row, card.head, is_register_corrected=False) for row in span_rows(card)]
+    return float(travel_of(moves, Machine.of_head(card.head)).seconds.sum())
+
+
+def in_words(duration_s: float) -> str:
+    """Return a duration as a person says it."""
+    minutes = round(duration_s / 60)
+    if minutes < 90:
+        return f"{max(1, minutes)} minutes"
+    return f"{duration_s / 3600:.1f} hours"
 
 
 def s_word(card: Card, power_ratio: float) -> int:
