@@ -187,6 +187,46 @@ def test_readings_of_an_earlier_recipe_say_nothing_of_the_one_in_force(shop):
     assert [one["summary"]["lightness_at_recipe"] for one in readings] == [36.0, 37.0]
 
 
+def lightness_of(readings):
+    return [one["summary"]["lightness_at_recipe"] for one in readings]
+
+
+def test_a_fade_goes_on_through_cards_that_file_the_same_recipe_again(shop):
+    """Each was accepted: greys, and a strip on which the recipe holds."""
+    for number, lightness in enumerate((30.0, 32.0, 34.0), start=1):
+        shop.burn_card(number, f"{number:02}" * 32)
+        reading = shop.read(number, lightness_at_recipe=lightness)
+        shop.note("accept_reading", reading=reading, chosen={"recipe": SETTINGS})
+
+    assert lightness_of(shop.history()["readings"]) == [30.0, 32.0, 34.0]
+
+
+@pytest.mark.parametrize("is_new", ["can", "speed"])
+def test_a_new_can_or_another_speed_begins_the_readings_anew(shop, is_new):
+    shop.burn_card()
+    first = shop.read(lightness_at_recipe=30.0)
+    shop.note("accept_reading", reading=first, chosen={"recipe": SETTINGS})
+    if is_new == "can":
+        shop.note("save_surface", surface={"name": PRACTICE_SURFACE, "can": "another"})
+    second = shop.read(lightness_at_recipe=36.0)
+    chosen = SETTINGS | ({"feed_mm_per_min": 2500.0} if is_new == "speed" else {})
+    shop.note("accept_reading", reading=second, chosen={"recipe": chosen})
+
+    assert lightness_of(shop.history()["readings"]) == [36.0]
+
+
+def test_however_many_cards_were_read_since_the_recipe_s_own_reading_stays_the_first(shop):
+    shop.burn_card()
+    own = shop.read(lightness_at_recipe=30.0)
+    shop.note("accept_reading", reading=own, chosen={"recipe": SETTINGS})
+    for number in range(25):
+        shop.read(lightness_at_recipe=31.0 + number / 100)
+
+    shown = lightness_of(shop.history()["readings"])
+
+    assert (len(shown), shown[0], shown[-1]) == (20, 30.0, 31.24)
+
+
 def test_a_recipe_by_hand_is_told_of_by_readings_of_cards_burnt_since(shop):
     shop.burn_card()
     shop.read(lightness_at_recipe=30.0)

@@ -217,6 +217,19 @@ def test_lines_closer_than_the_spot_a_maker_states_are_etched_after_a_yes(tmp_pa
     assert prepare_job(a_photo(), wish, folder=tmp_path / "job").columns == 400
 
 
+def test_settings_with_more_dose_than_any_surface_needs_need_a_yes(tmp_path):
+    """Common practice, no source: 10 J/mm². Test cards asked, and pictures did not."""
+    # 20 W * 60 % at 500 mm/min and 0.1 mm: 12 * 60 / (500 * 0.1) = 14.4 J/mm²
+    wish = order(recipe=replace(RECIPE, feed_mm_per_min=500.0), width_mm=5.0)
+
+    with pytest.raises(NeedsAcknowledgement, match="give 14 J/mm²") as raised:
+        prepare_job(a_photo(), wish, folder=tmp_path / "job")
+
+    assert names(raised.value.findings) == ["high-dose"]
+    meant = replace(wish, acknowledged=frozenset({"high-dose"}))
+    assert prepare_job(a_photo(), meant, folder=tmp_path / "job").columns == 50
+
+
 def test_a_yes_to_something_else_is_not_a_yes(tmp_path):
     wish = order(
         head=MAKERS_SPOT,

@@ -7,11 +7,13 @@ import pytest
 
 from darkroom.cards import HEAD, RECIPE, first_grid, wishes
 from etchproof.card import POWER, REGISTER, TONE
+from etchproof.choosing.choice import choose
 from etchproof.errors import CardDoesNotFit, HighDose, UnfitCard
 from etchproof.layout.card_order import BESIDE, FIRST_STEPS, KINDS, CardOrder, lay_out
 from etchproof.layout.etching import etching_time_s
 from etchproof.layout.focus_card import WedgeRequest
 from etchproof.layout.job import prepare_card
+from etchproof.reading.hand_marks import Mark
 from etchwire.catalogue.heads import Recipe, Register
 
 pytestmark = pytest.mark.slow
@@ -206,3 +208,20 @@ def test_a_weak_laser_s_focus_card_is_burnt_at_full_power_at_fewer_heights_and_s
     assert len(weak.patches) < len(usual.patches)
     assert "as many heights as usual this card would take 80 minutes" in " ".join(weak.notes)
     assert "as many heights as usual" not in " ".join(usual.notes)
+
+
+@pytest.mark.parametrize("watts", [45.0, 60.0, 100.0])
+def test_a_strong_laser_on_a_fast_machine_is_proposed_no_five_digit_speed(watts):
+    """By the law alone 60 W would do well at 85 000 mm/min, and a finer card goes on from 8000."""
+    head = replace(
+        HEAD, rated_optical_w=watts, max_feed_mm_per_min=60_000.0, acceleration_mm_per_s2=50_000.0
+    )
+    wedge = WedgeRequest(left_mm=0, right_mm=18, length_mm=150)
+
+    first = lay_out(CardOrder(kind="power", wishes=wishes(head=head)))
+    focus = lay_out(CardOrder(kind="focus", wishes=wishes(head=head), wedge=wedge))
+    fastest = max(first.patches, key=lambda patch: patch.feed_mm_per_min)
+    finer = choose(first, None, {fastest.cell: Mark.GOOD}).next_range
+
+    speeds = [patch.feed_mm_per_min for card in (first, focus) for patch in card.patches]
+    assert max(*speeds, finer.high_feed_mm_per_min) < 10_000

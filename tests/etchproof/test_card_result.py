@@ -1,6 +1,7 @@
 """What a card told, as plain tables that survive JSON, with the figures of the engine itself."""
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -10,10 +11,12 @@ from darkroom.tile import SURFACES, etch, etch_hairlines
 from etchproof.choosing.card_result import CardEvidence, result_of
 from etchproof.choosing.choice import choose
 from etchproof.errors import NoToneCurve, UnreadableCard
+from etchproof.layout.check_strip import lay_out_check_strip
 from etchproof.layout.grid import Grid
 from etchproof.layout.power_card import lay_out_power_card
 from etchproof.model.tone_reading import read_tone
 from etchproof.reading.camera import read_card
+from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import PatchReading, Reading
 from etchwire.catalogue.heads import Register
 from etchwire.catalogue.records import Curve, ReadingRecord, RecipeRecord
@@ -150,3 +153,22 @@ def test_a_register_card_is_read_by_eye_too():
 def test_nothing_seen_and_nothing_said_is_refused():
     with pytest.raises(UnreadableCard, match="one line"):
         result_of(stored(register_card()))
+
+
+def test_a_glaze_damaged_on_a_check_strip_is_one_for_every_later_power_card():
+    """On the strip 60 % at 1500 mm/min broke it; a later card has that, and more."""
+    strip = lay_out_check_strip(wishes(number=6), replace(RECIPE, power_ratio=0.6))
+    slow = min(strip.patches, key=lambda patch: patch.feed_mm_per_min)
+    damaged = CardEvidence(card=strip, marks={slow.cell: Mark.GLAZE_DAMAGED})
+    feeds = (slow.feed_mm_per_min * 0.9, slow.feed_mm_per_min * 1.1)
+    card = lay_out_power_card(
+        wishes(number=7), Grid(feeds_mm_per_min=feeds, power_ratios=(0.5, 0.7))
+    )
+    later = CardEvidence(card=card, marks={"B1": Mark.GOOD})
+
+    told = result_of(later, earlier=[damaged])
+
+    judged = {cell["name"]: cell["judgement"] for cell in told.table["cells"]}
+    assert judged["A2"] == "glaze damaged"
+    assert judged["B2"] == judged["A1"] == "not read"
+    assert told.table["next_range"]["low_feed_mm_per_min"] > slow.feed_mm_per_min

@@ -135,6 +135,7 @@ def test_what_a_focus_card_showed_is_told_filed_and_offered_to_the_laser():
     assert spot["spot_y_mm"] == round(spot["spot_y_mm"], 2) == pytest.approx(0.075, abs=0.011)
     text = " ".join(result.table["sentences"])
     assert f"not finer than {spot['spot_y_mm']:.2f} mm" in text
+    assert text.count("give or take") == text.count("(nine times in ten it is within that)") == 2
     assert "lower the laser by 5.0 mm" in text or "lower the laser by 5.1 mm" in text
     assert result.summary["best_focus_mm"] == pytest.approx(5.0, abs=0.2)
     record = ReadingRecord(

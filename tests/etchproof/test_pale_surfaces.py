@@ -1,17 +1,19 @@
 """Surfaces that do not turn black: a plateau is a plateau, and more dose is no cure."""
 
+import numpy as np
 import pytest
 
 from darkroom.cards import HEAD, wishes
 from etchproof.card import SOLID
 from etchproof.choosing.choice import choose
 from etchproof.choosing.judging import Judgement
+from etchproof.choosing.second_card import most_dose
 from etchproof.layout.grid import Grid
 from etchproof.layout.power_card import lay_out_power_card
-from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range
+from etchproof.layout.ranges import Range
 from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import PatchReading, Reading
-from etchwire.catalogue.heads import dose_j_per_mm2
+from etchwire.catalogue.heads import MOST_DOSE_J_PER_MM2, dose_j_per_mm2
 
 
 def card_of(feeds, powers, number=7):
@@ -113,6 +115,36 @@ def test_no_card_is_proposed_with_more_dose_than_patches_that_were_burnt_too_far
 
     assert later.choice is None
     assert strongest_dose(later.next_range) <= too_far * 1.001
+
+
+def test_whatever_was_read_and_marked_no_card_goes_beyond_what_was_too_much_before():
+    """Invented readings and marks, most of them odd ones, on two cards of one pair."""
+    chance = np.random.default_rng(1)
+    words = [None] * 12 + [Mark.GLAZE_DAMAGED, Mark.RUBS_OFF, Mark.TOO_LIGHT]
+    cards = (
+        card_of((1000.0, 1600.0, 2500.0), (0.3, 0.5, 0.8), number=7),
+        card_of((1800.0, 2000.0, 2200.0), (0.2, 0.6, 0.65), number=8),
+    )
+    same_card = ("both cannot be true", "this card again")  # is looked at, or burnt, once more
+    tried = 0
+    for _ in range(30):
+        outcomes = []
+        for card in cards:
+            light = chance.uniform(25, chance.choice([30, 60, 95]), (3, 3))
+            said = {cell: words[chance.integers(len(words))] for cell in card.cells()}
+            marks = {cell: word for cell, word in said.items() if word is not None}
+            outcomes.append(choose(card, read(card, light.tolist()), marks, earlier=outcomes))
+        last = outcomes[-1]
+        if any(text in last.sentences[0] for text in same_card):
+            continue
+        every = [cell for one in outcomes for cell in one.cells]
+        chosen = [cell for cell in last.cells if last.choice and cell.name == last.choice.cell]
+        watts = HEAD.rated_optical_w
+        most = max([most_dose(every, watts), *(cell.dose_j_per_mm2(watts) for cell in chosen)])
+        tried += 1
+        assert strongest_dose(last.next_range) <= most * 1.001, last.sentences
+
+    assert tried > 15
 
 
 @pytest.mark.parametrize("mark", [Mark.GLAZE_DAMAGED])

@@ -176,6 +176,18 @@ def test_each_reading_names_the_next_command(shop):
     assert f"etchwarden card tone -o NAME --head shed --surface {TILES}" in accepted
 
 
+def test_the_first_card_s_damage_is_remembered_by_the_eighth(shop):
+    first = "--speeds 1000 2000 --powers 60 80 --steps 2 2"
+    later = "--speeds 1500 2100 --powers 60 80 --steps 2 2"
+    shop.done(f"card power -o {{here}}/card1 --surface {TILES} {first}")
+    shop.done("read --card {here}/card1 --mark 'B1=glaze damaged' --no-accept")  # 2000 at 60 %
+    for number in range(2, 9):
+        shop.done(f"card power -o {{here}}/card{number} --surface {TILES} {later}")
+        said = shop.done(f"read --card {{here}}/card{number} --mark B1=good --no-accept")
+
+    assert "A whole reserve would reach patch B1 of card 1, whose glaze is damaged" in said
+
+
 def test_a_laser_whose_spot_nobody_stated_is_led_to_a_focus_card(shop):
     file = shop.folder / "new.toml"
     lines = (shop.folder / "shed.toml").read_text().splitlines()
@@ -452,3 +464,22 @@ def test_a_tone_curve_is_left_out_where_it_was_measured_otherwise(shop, photo, w
     said = shop.done(f"prepare {photo} -o {{here}}/job --width 20 --surface {TILES} {wish}")
 
     assert f"The greys were measured with {words}" in said
+
+
+def test_a_new_recipe_says_that_it_leaves_measured_greys_behind(shop):
+    curve = {"wanted": [0.0, 0.5, 1.0], "to_burn": [0.0, 0.2, 1.0]}
+    first = shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 3000 --power 50")
+    (recipe,) = shop.logbook.ask("recipes", head="practice 20 W", surface="white tile")["recipes"]
+    names = ("head", "surface", "feed_mm_per_min", "power_ratio", "line_spacing_mm")
+    kept = {name: recipe[name] for name in names} | {"tone_curve": curve}
+    shop.logbook.note("save_recipe", recipe=kept)
+    shop.done(f"card power -o {{here}}/first --surface {TILES} --steps 4 4")
+
+    by_card = shop.done("read --card {here}/first --mark B3=good --accept")
+    shop.logbook.note("save_recipe", recipe=kept)
+    by_hand = shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 2000 --power 50")
+
+    words = "Greys were measured with the recipe before this one (3000 mm/min, 50 %)"
+    assert words not in first
+    assert words in by_card
+    assert words in by_hand

@@ -195,6 +195,17 @@ def test_a_finding_that_needs_a_yes_says_how_to_give_it(prepare, tmp_path):
     assert read_sheet(tmp_path / "job").columns == 400
 
 
+def test_so_much_dose_is_etched_only_when_it_is_meant(prepare, tmp_path):
+    strong = ["--width", "5", "--speed", "500"]  # 14.4 J/mm²: common practice, no source, is 10
+
+    refused = prepare(*strong)
+    assert refused.exit_code == 1
+    assert "--acknowledge high-dose" in refused.stderr
+
+    assert prepare(*strong, "--acknowledge", "high-dose").exit_code == 0
+    assert read_sheet(tmp_path / "job").recipe.feed_mm_per_min == 500
+
+
 def test_a_photo_too_small_for_the_tile_is_remarked_on_and_etched_all_the_same(prepare):
     result = prepare("--width", "100")
 

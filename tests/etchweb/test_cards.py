@@ -231,6 +231,19 @@ def test_without_a_camera_hands_are_enough(bench, book):
     assert TAKEN_OVER in page.text
 
 
+@pytest.mark.parametrize("is_measured", [True, False])
+def test_a_new_recipe_says_that_it_leaves_measured_greys_behind(bench, book, daemon, is_measured):
+    bench.make(finds="power")
+    bench.put_on_bench(book)
+    curve = {"wanted": [0, 1], "to_burn": [0, 1]} if is_measured else None
+    daemon.answers["recipes"] = craft(recipe(tone_curve=curve))["recipes"]
+
+    cell = next(iter(bench.card.cells()))
+    bench.phone.press("test-tiles/1/marks", form={"mark": "good", "patch": cell})
+
+    assert ("Greys were measured with the recipe before" in bench.look().text) is is_measured
+
+
 def test_greys_read_by_camera_become_the_tone_curve(bench, book):
     bench.make(finds="tone")
     bench.put_on_bench(book)

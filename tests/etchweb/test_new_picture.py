@@ -428,7 +428,8 @@ def test_settings_typed_by_hand_tell_of_pulses_as_long_as_a_dot(
     ("now", "words"),
     [
         ({"batch": "another"}, "the box of tiles changed"),
-        ({"paint": "glossy"}, "the paint changed"),
+        ({"paint": "glossy"}, "the paint changed. Another paint needs a power card of its own."),
+        ({"can": "9"}, "the can changed. A check strip shows whether it still holds."),
         ({"coating": "roller", "coats": 1}, "how it is coated and the number of coats changed"),
     ],
 )
@@ -735,6 +736,21 @@ def test_what_must_be_read_is_read_before_it_goes_on_the_bench(phone, daemon, se
     assert "load" not in daemon.said
 
     answer = phone.press(f"{sent}/bench", form={"has read": "spacing-below-spot"})
+    assert answer.location == "/"
+
+
+def test_so_much_dose_is_read_of_before_it_goes_on_the_bench(phone, daemon, sent):
+    # at 20 W: 20 * 60 / (1000 * 0.1) = 12 J/mm²
+    hand = {"feed_mm_per_min": "1000", "power_percent": "100", "line_spacing_mm": "0.1"}
+    phone.press(f"{sent}/tile", form=size(pair=UNTRIED, **hand))
+    phone.press(f"{sent}/cut", form=cut())
+    assert "These settings give 12 J/mm²" in phone.look(f"/{sent}/proof").text
+
+    answer = phone.press(f"{sent}/bench")
+    assert answer.status_code == 422
+    assert "load" not in daemon.said
+
+    answer = phone.press(f"{sent}/bench", form={"has read": "high-dose"})
     assert answer.location == "/"
 
 

@@ -304,7 +304,10 @@ def test_a_measured_spot_says_how_sure_it_is_when_and_by_what(phone, daemon):
 
     page = phone.look("/lasers").text
 
-    assert all(words in page for words in ("give or take 0.005", "2026-11-20", "reading 3"))
+    assert all(
+        words in page
+        for words in ("give or take 0.005 (nine times in ten)", "2026-11-20", "reading 3")
+    )
 
 
 @pytest.mark.parametrize("is_on", [True, False])

@@ -11,7 +11,7 @@ from etchphoto.tone import GUESSED_BLACK
 from etchproof.card import BED_PLACES, CARD_NAME, UNGLAZED_BACK, WITHOUT_RECIPE, Card
 from etchproof.errors import EtchproofError, HighDose, UnfitCard
 from etchproof.layout.border import Place
-from etchproof.layout.card_order import CardOrder, lay_out
+from etchproof.layout.card_order import FIRST_STEPS, CardOrder, lay_out
 from etchproof.layout.card_request import CardRequest
 from etchproof.layout.focus_card import WedgeRequest
 from etchproof.layout.job import prepare_card, read_card_file
@@ -139,7 +139,8 @@ def command() -> None:
 )
 @click.option(
     "--steps", type=int, nargs=2, metavar="SPEEDS POWERS",
-    help="How many of each; left out, 6 and 6, or fewer where those took more than an hour.",
+    help=f"How many of each; left out, {FIRST_STEPS[0]} and {FIRST_STEPS[1]}, or fewer where those "
+    "took more than an hour.",
 )  # fmt: skip
 def power(
     feeds: tuple[float, float] | None,

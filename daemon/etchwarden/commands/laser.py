@@ -37,7 +37,7 @@ def list_them(socket: Path) -> None:
             spot = "assumed: not stated"
         if one.spot_found is not None:
             spot = (
-                f"give or take {one.spot_found.give_or_take_mm:g}, measured "
+                f"give or take {one.spot_found.give_or_take_mm:g} (nine times in ten), measured "
                 f"{one.spot_found.at_utc[:10]} by reading {one.spot_found.reading}"
             )
         practice = ", practice" if one.is_practice else ""

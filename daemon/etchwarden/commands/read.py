@@ -11,7 +11,13 @@ import click
 from etchproof.card import CHECK, POWER, REGISTER, TONE, Card
 from etchproof.choosing.card_result import CardEvidence, power_outcome, result_of
 from etchproof.choosing.durability import Trial
-from etchproof.choosing.filed_cards import earlier_cards, in_force_for, measured_in, newest_reading
+from etchproof.choosing.filed_cards import (
+    earlier_cards,
+    greys_left_behind,
+    in_force_for,
+    measured_in,
+    newest_reading,
+)
 from etchproof.choosing.kinds import TREATMENTS
 from etchproof.errors import UnreadableCard
 from etchproof.layout.job import read_card_file
@@ -210,6 +216,7 @@ def _file(
     chosen = _chosen(result.recommended, options)
     if chosen is None:
         return
+    _tell_greys_left_behind(logbook, evidence.card)
     if result.table.get("is_wiping_asked") and not _is_cloth_clean(options):
         click.echo("Nothing is accepted: wipe the card, take the picture again, and read that.")
         return
@@ -219,6 +226,14 @@ def _file(
     if is_accepted:
         logbook.accept(number, chosen)
         click.echo("It is in force.")
+
+
+def _tell_greys_left_behind(logbook: CardCalls, card: Card) -> None:
+    if card.kind != POWER:
+        return
+    note = greys_left_behind(logbook.ask, card.head.name, card.recipe.surface)
+    if note:
+        click.echo(f"Note: {note}", err=True)
 
 
 def _is_cloth_clean(options: _Options) -> bool:

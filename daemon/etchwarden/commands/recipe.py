@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from etchproof.choosing.filed_cards import greys_left_behind
 from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
 from etchwire.calls.catalogue import Recipes, RetireRecipe, SaveRecipe
@@ -67,9 +68,10 @@ def add(  # noqa: PLR0913 (a recipe has so many figures)
             line_spacing_mm=spacing_mm,
             air_assist=air_assist,
         )
+        left_behind = greys_left_behind(catalogue.daemon.ask, laser.name, surface)
         number = catalogue.daemon.ask(SaveRecipe(recipe=recipe, who=catalogue.who)).id
     click.echo(f"Recipe {number} is in force for {laser.name} on {surface}.")
-    if note := pulse_note(laser, recipe.settings()):
+    for note in filter(None, (left_behind, pulse_note(laser, recipe.settings()))):
         click.echo(f"Note: {note}", err=True)
 
 

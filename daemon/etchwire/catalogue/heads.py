@@ -10,6 +10,9 @@ from etchwire.plain import Plain, require_positive, require_types
 SECONDS_PER_MINUTE = 60.0
 USUAL_SPACING_MM: Final = 0.1  # common practice, no source
 ASSUMED_SPOT_MM: Final = USUAL_SPACING_MM  # of a laser whose spot nobody has stated yet
+# More than any surface needs (common practice, no source); it is burnt only on purpose.
+MOST_DOSE_J_PER_MM2: Final = 10.0
+DOSE_ROUNDING: Final = 1.01  # figures that end at the limit are written in three digits
 _EITHER_SIDE: Final = ("pointer_x_mm", "pointer_y_mm")  # of nought: an offset, no size
 
 
@@ -150,6 +153,11 @@ class Recipe(Plain):
             feed_mm_per_min=self.feed_mm_per_min,
             line_spacing_mm=self.line_spacing_mm,
         )
+
+
+def is_high_dose(j_per_mm2: float) -> bool:
+    """Return whether so much goes beyond what any surface is known to need."""
+    return j_per_mm2 > MOST_DOSE_J_PER_MM2 * DOSE_ROUNDING
 
 
 def dose_j_per_mm2(*, power_w: float, feed_mm_per_min: float, line_spacing_mm: float) -> float:

@@ -14,7 +14,7 @@ from etchphoto.job.order import FROM_TEST_CARD, LETTERING, PhotoOrder, frame_of,
 from etchphoto.light import lightness, luminance_of_lightness
 from etchphoto.tone import opened
 from etchwire.catalogue.dot import Dot
-from etchwire.catalogue.heads import Head, Recipe
+from etchwire.catalogue.heads import MOST_DOSE_J_PER_MM2, Head, Recipe, is_high_dose
 
 _ROUNDED_MM: Final = 0.005  # a size that differs by less is what was asked for
 _TOLD_LIGHTNESS: Final = (20.0, 50.0)  # dark hair, and a middle grey
@@ -81,7 +81,7 @@ def register_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
 
 def cheap_findings(frame: Frame, order: PhotoOrder) -> tuple[PhotoFinding, ...]:
     """Return those that are known without a look at dots, and all that must be acknowledged."""
-    return (*spacing_findings(order.head, order.recipe), *frame.findings)
+    return (*recipe_findings(order.head, order.recipe), *frame.findings)
 
 
 def _tone_findings(order: PhotoOrder) -> tuple[PhotoFinding, ...]:
@@ -162,7 +162,24 @@ def _listed(words: Sequence[str]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
-def spacing_findings(head: Head, recipe: Recipe) -> tuple[PhotoFinding, ...]:
+def recipe_findings(head: Head, recipe: Recipe) -> tuple[PhotoFinding, ...]:
+    """Return what of a recipe has to be said yes to, however it was come by."""
+    return (*_dose_findings(head, recipe), *_spacing_findings(head, recipe))
+
+
+def _dose_findings(head: Head, recipe: Recipe) -> tuple[PhotoFinding, ...]:
+    """Return whether it gives more dose than any surface needs."""
+    dose = recipe.dose_j_per_mm2(head)
+    if not is_high_dose(dose):
+        return ()
+    sentence = (
+        f"These settings give {dose:.0f} J/mm², and no surface is known to need more than "
+        f"{MOST_DOSE_J_PER_MM2:g}: choose a faster speed or less power, unless so much is meant."
+    )
+    return (PhotoFinding("high-dose", sentence, needs_acknowledgement=True),)
+
+
+def _spacing_findings(head: Head, recipe: Recipe) -> tuple[PhotoFinding, ...]:
     """Return whether lines lie closer than the spot that the laser's maker states."""
     if not is_below_spot(head, recipe):
         return ()

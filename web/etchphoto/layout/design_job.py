@@ -16,9 +16,9 @@ from etchphoto.job.folder import new_job_folder
 from etchphoto.job.order import LETTERING, PhotoOrder, frame_of
 from etchphoto.job.order_findings import (
     findings,
+    recipe_findings,
     register_findings,
     require_acknowledged,
-    spacing_findings,
 )
 from etchphoto.job.prepare import dots_of, shares_to_burn, write_dots
 from etchphoto.layout.composing import Fade, composed, lettering_findings, set_letterings
@@ -80,8 +80,8 @@ class DesignJob:
         """What the person should know before etching."""
         if self.placed is not None:
             return (*findings(self.placed.photo, self.placed.order), *self.fine_lettering)
-        spacing = spacing_findings(self.order.head, self.order.recipe)
-        return (*spacing, *self.fine_lettering, *register_findings(self.order))
+        of_recipe = recipe_findings(self.order.head, self.order.recipe)
+        return (*of_recipe, *self.fine_lettering, *register_findings(self.order))
 
     def bits(self, on_progress: Callable[[float], None] = lambda _: None) -> Bits:
         """Return every dot of the tile, True = burnt, row 0 on top."""

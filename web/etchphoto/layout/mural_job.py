@@ -19,7 +19,7 @@ from etchphoto.grey_mixes import GREY_MIXES
 from etchphoto.halftone import KERNELS, RUN_IN, Bits, diffuse_bands, threshold
 from etchphoto.job.folder import new_job_folder
 from etchphoto.job.order import FROM_TEST_CARD, LETTERING, PhotoOrder
-from etchphoto.job.order_findings import order_findings, require_acknowledged, spacing_findings
+from etchphoto.job.order_findings import order_findings, recipe_findings, require_acknowledged
 from etchphoto.job.prepare import dots_of, shares_of_light, shares_to_burn, write_dots
 from etchphoto.layout.composing import lay_over, lettering_findings, photo_fade, set_letterings
 from etchphoto.layout.design_job import adjustments_of
@@ -60,9 +60,9 @@ class MuralJob:
     @property
     def findings(self) -> tuple[PhotoFinding, ...]:
         """What the person should know before etching."""
-        spacing = spacing_findings(self.order.head, self.order.recipe)
+        of_recipe = recipe_findings(self.order.head, self.order.recipe)
         return (
-            *spacing,
+            *of_recipe,
             *self.frame.findings,
             *self.layer_findings,
             *_shade_findings(self.mural),

@@ -81,6 +81,7 @@ class BedFocus:
             )
         if self.missing:
             told.append(f"Not measured yet: {', '.join(self.missing)}.")
+        told.append("Nine times in ten each height is within its “give or take”.")
         told.append("This holds if the laser was not moved up or down between these cards.")
         return told
 

@@ -151,13 +151,21 @@ def _asking_about_wiping(
 
 
 def outcomes_of(cards: Sequence[CardEvidence]) -> list[Outcome]:
-    """Return the outcomes of the power cards among these, each knowing those before it."""
+    """Return the outcomes of the power cards among these, each knowing what was before it."""
     outcomes: list[Outcome] = []
-    for one in cards:
-        if one.card.kind != POWER:
-            continue
-        outcomes.append(choose(one.card, one.reading, one.marks, earlier=outcomes))
+    for place, one in enumerate(cards):
+        if one.card.kind == POWER:
+            strips = _strip_cells(cards[:place])
+            outcomes.append(
+                choose(one.card, one.reading, one.marks, earlier=outcomes, strips=strips)
+            )
     return outcomes
+
+
+def _strip_cells(cards: Sequence[CardEvidence]) -> list[Cell]:
+    """Return the cells of the check strips among these: a damaged glaze there is one anywhere."""
+    strips = (one for one in cards if one.card.kind == CHECK)
+    return [cell for one in strips for cell in judge(one.card, one.reading, one.marks)]
 
 
 def power_outcome(shown: CardEvidence, earlier: Sequence[CardEvidence]) -> Outcome:
@@ -167,6 +175,7 @@ def power_outcome(shown: CardEvidence, earlier: Sequence[CardEvidence]) -> Outco
         shown.reading,
         shown.marks,
         earlier=outcomes_of(earlier),
+        strips=_strip_cells(earlier),
         reserve_measured=_reserve_measured(earlier),
     )
 

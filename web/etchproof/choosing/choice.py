@@ -35,6 +35,7 @@ from etchproof.choosing.second_card import (
     between_marks,
     covered_range,
     finer_range,
+    kept_below,
     most_dose,
     stronger_range,
     usual_exponent,
@@ -107,12 +108,14 @@ def choose(
     marks: Mapping[str, Mark],
     *,
     earlier: Sequence[Outcome] = (),
+    strips: Sequence[Cell] = (),
     reserve_measured: float | None = None,
 ) -> Outcome:
     """Return what `card` leads to, read by camera, marked by hand, or both.
 
     `earlier` are the outcomes of earlier cards on the same head and surface: they keep the
-    standard of darkness and help the curve. `reserve_measured` is the share of dose that equal
+    standard of darkness and help the curve. `strips` are the cells of earlier check strips, whose
+    marks and over-burnt patches hold here too. `reserve_measured` is the share of dose that equal
     patches asked for, None where nobody measured it. Raise NothingToChoose where the card was
     neither read nor marked.
     """
@@ -121,7 +124,8 @@ def choose(
     if reading is None and not marks:
         raise NothingToChoose("the card was neither read by camera nor marked by hand")
     known = [one.darkest_lightness for one in earlier if one.darkest_lightness is not None]
-    marked_before = [patch for one in earlier for patch in marked_patches(one.cells)]
+    cells_before = [*(cell for one in earlier for cell in one.cells), *strips]
+    marked_before = marked_patches(cells_before)
     cells = judge(
         card,
         reading,
@@ -140,8 +144,7 @@ def choose(
     fit = [cell for cell in cells if cell.judgement is Judgement.FIT]
     is_judged_by_hand = any(cell.mark is Mark.GOOD for cell in fit)
     pale_l = None if is_judged_by_hand or darkest is None or darkest <= BLACK_L else darkest
-    every = [cell for one in earlier for cell in one.cells] + list(cells)
-    most_j_per_mm2 = most_dose(every, card.head.rated_optical_w)
+    most_j_per_mm2 = most_dose([*cells_before, *cells], card.head.rated_optical_w)
     if not fit or (pale_l is not None and not (pale_l <= MARKED_L and is_plateau(cells))):
         nothing = _nothing_fit(card, cells, marked, most_j_per_mm2)
         return replace(nothing, darkest_lightness=darkest, points=own, response=response)
@@ -250,9 +253,9 @@ def _nothing_fit(
     is_spoilt = not is_any_fit and any(cell.judgement in spoilt for cell in cells)
     between = None if is_any_fit else between_marks(marked)
     if between is not None:
-        return _no_choice(cells, (LOOK_BETWEEN,), between)
+        return _no_choice(cells, (LOOK_BETWEEN,), kept_below(between, card, most_j_per_mm2))
     if is_spoilt:
-        weaker = weaker_range(covered)
+        weaker = kept_below(weaker_range(covered), card, most_j_per_mm2)
         return _no_choice(cells, (burn_weaker(weaker),), weaker)
     stronger = within_dose(stronger_range(covered), card, most_j_per_mm2)
     if stronger is None:

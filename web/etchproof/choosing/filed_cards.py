@@ -3,7 +3,7 @@
 Each question raises DaemonAbsent or Refused.
 """
 
-from etchproof.card import CHECK, Card
+from etchproof.card import CHECK, POWER, Card
 from etchproof.choosing.kinds import EARLIER, EARLIER_KINDS, recipe_table
 from etchwire.calls.catalogue import Card as CardCall
 from etchwire.calls.catalogue import Reading, Readings, RecipeEntry, Recipes, WholeReading
@@ -24,6 +24,18 @@ def in_force_for(ask: Ask, card: Card) -> JsonTable | None:
         return None
     kept = recipe_in_force(ask, card.head.name, card.recipe.surface)
     return None if kept is None else recipe_table(kept)
+
+
+def greys_left_behind(ask: Ask, head: str, surface: str) -> str:
+    """Return in a sentence that a new recipe has no greys where the one in force has; else ""."""
+    kept = recipe_in_force(ask, head, surface)
+    if kept is None or kept.tone_curve is None:
+        return ""
+    return (
+        f"Greys were measured with the recipe before this one ({kept.feed_mm_per_min:.0f} mm/min, "
+        f"{kept.power_ratio * 100:.3g} %), and hold for that alone: etch a tone card before a "
+        "photo counts."
+    )
 
 
 def newest_reading(ask: Ask, number: int) -> WholeReading | None:
@@ -47,12 +59,16 @@ def earlier_cards(ask: Ask, card: Card) -> list[JsonTable]:
     if not kinds:
         return []
     newest: dict[int, int] = {}
+    numbers: dict[str, set[int]] = {kind: set() for kind in kinds}
     of_pair = Readings(head=card.head.name, surface=card.recipe.surface)
     for reading in ask(of_pair).readings:
         is_worn = "trial" in reading.summary
         if reading.kind in kinds and reading.card_number < card.number and not is_worn:
             newest.setdefault(reading.card_number, reading.id)
-    return [_shown(ask, number, newest[number]) for number in sorted(newest)[-EARLIER:]]
+            numbers[reading.kind].add(reading.card_number)
+    kept = {number for found in numbers.values() for number in sorted(found)[-EARLIER:]}
+    kept |= set(sorted(numbers.get(POWER, ()))[:1])
+    return [_shown(ask, number, newest[number]) for number in sorted(kept)]
 
 
 def _shown(ask: Ask, number: int, reading: int) -> JsonTable:

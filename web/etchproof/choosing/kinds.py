@@ -23,7 +23,9 @@ EARLIER_KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     SPACING: (POWER,),
     TONE: (POWER,),
 }
-EARLIER: Final = 5  # cards before this one that keep the standard and help the curve
+# Cards of a kind before this one that keep the standard and help the curve; besides these the
+# first power card, whose patches show how much dose is too much.
+EARLIER: Final = 5
 
 
 def recipe_table(kept: RecipeEntry) -> dict[str, object]:

@@ -8,13 +8,15 @@ from typing import Final
 from etchproof.card import Card
 from etchproof.choosing.judging import Cell, Judgement
 from etchproof.choosing.marked_patches import MarkedPatch, Setting
-from etchproof.layout.ranges import LEAST_POWER_RATIO, MOST_DOSE_J_PER_MM2, Range, power_law
+from etchproof.layout.ranges import LEAST_POWER_RATIO, Range, power_law
 from etchproof.reading.hand_marks import Mark
-from etchwire.catalogue.heads import SECONDS_PER_MINUTE
+from etchwire.catalogue.heads import MOST_DOSE_J_PER_MM2, SECONDS_PER_MINUTE
 
 SECOND_STEPS: Final = (7, 5)  # speeds and powers of a finer card
 LEAST_STEP: Final = 1.1  # each way; closer settings cannot be told apart
 LEAST_POWER_STEP: Final = 1.08
+LEAST_EXPONENT: Final = 1.0  # twice the power does twice the speed at least; scatter may fit less
+FASTEST_PROPOSED_MM_PER_MIN: Final = 9990.0  # five digits, and nobody's settings are known
 FULL_POWER: Final = 0.995  # nearer to all of it is all of it
 
 
@@ -31,6 +33,8 @@ def finer_range(
     Along equal darkness speed goes with power^exponent, so the chosen patch is moved up to the
     laser's full power or to what a photo can reach, whichever comes first.
     """
+    reach_mm_per_min = min(reach_mm_per_min, FASTEST_PROPOSED_MM_PER_MIN)
+    exponent = max(exponent, LEAST_EXPONENT)
     step = max(LEAST_STEP, _step([patch.feed_mm_per_min for patch in card.patches]))
     at_full_power = chosen.feed_mm_per_min * (1 / chosen.power_ratio) ** exponent
     feed = min(reach_mm_per_min, at_full_power)
@@ -49,7 +53,23 @@ def finer_range(
         high_power_ratio=min(1.0, power * power_step),
         notes=tuple(notes),
     )
-    return within_dose(wanted, card, most_dose_j_per_mm2) or wanted
+    return kept_below(wanted, card, most_dose_j_per_mm2)
+
+
+def kept_below(wanted: Range, card: Card, most_j_per_mm2: float) -> Range:
+    """Return `wanted` without what would exceed a dose: slow speeds go, or else high powers.
+
+    Laser and line spacing are those of `card`.
+    """
+    fitting = within_dose(wanted, card, most_j_per_mm2)
+    if fitting is not None:
+        return fitting
+    most_w = most_j_per_mm2 * wanted.low_feed_mm_per_min * card.spacing_mm / SECONDS_PER_MINUTE
+    high = max(LEAST_POWER_RATIO * LEAST_POWER_STEP, most_w / card.head.rated_optical_w)
+    if high >= wanted.high_power_ratio * (1 - 1e-9):
+        return wanted
+    low = min(wanted.low_power_ratio, high / LEAST_POWER_STEP)
+    return replace(wanted, low_power_ratio=low, high_power_ratio=high)
 
 
 def within_dose(wanted: Range, card: Card, most_j_per_mm2: float) -> Range | None:

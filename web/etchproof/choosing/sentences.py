@@ -6,9 +6,9 @@ from typing import Final
 from etchproof.card import Card
 from etchproof.choosing.judging import BLACK_L, Cell
 from etchproof.choosing.reserve import BlackBegins, KeptReserve
-from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range
+from etchproof.layout.ranges import Range
 from etchproof.reading.hand_marks import Mark
-from etchwire.catalogue.heads import Recipe
+from etchwire.catalogue.heads import MOST_DOSE_J_PER_MM2, Recipe
 from etchwire.catalogue.power_pulses import pulse_note
 
 DOTS_KEPT: Final = 0.4  # of an area half burnt: less, and light greys have no dots (our choice)

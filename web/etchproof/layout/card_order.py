@@ -14,13 +14,13 @@ from etchproof.layout.etching import etching_time_s, in_words
 from etchproof.layout.focus_card import WedgeRequest, lay_out_focus_card
 from etchproof.layout.grid import Grid
 from etchproof.layout.power_card import SIZES, WEAK_SIZE, lay_out_power_card
-from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2, Range, starting_range
+from etchproof.layout.ranges import Range, starting_range
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchproof.layout.register_card import lay_out_register_card
 from etchproof.layout.reserve_card import lay_out_reserve_card
 from etchproof.layout.spacing_card import lay_out_spacing_card
 from etchproof.layout.tone_card import DEFAULT_STEPS, lay_out_tone_card
-from etchwire.catalogue.heads import Head, Recipe
+from etchwire.catalogue.heads import MOST_DOSE_J_PER_MM2, Head, Recipe, is_high_dose
 from etchwire.errors import UnreadableSheet
 
 FIRST_STEPS: Final = (5, 6)
@@ -34,7 +34,6 @@ BESIDE: Final = (
     "If a spacing card is still to be made, etch it beside this one before you wipe the tile: one "
     "photo shows both."
 )
-ROUNDING: Final = 1.01  # a range that ends at the limit is written in three digits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +120,7 @@ def asked_grid(order: CardOrder, steps: tuple[int, int]) -> Grid:
 
 
 def _require_meant(order: CardOrder, dose_j_per_mm2: float, what: str) -> None:
-    if dose_j_per_mm2 > MOST_DOSE_J_PER_MM2 * ROUNDING and not order.is_high_dose_meant:
+    if is_high_dose(dose_j_per_mm2) and not order.is_high_dose_meant:
         raise HighDose(
             f"{what} gives {dose_j_per_mm2:.0f} J/mm², and no surface is known to need more than "
             f"{MOST_DOSE_J_PER_MM2:g}: ask for faster speeds or less power, or say that so much is "

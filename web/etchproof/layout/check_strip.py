@@ -22,8 +22,7 @@ from etchproof.layout.card_request import CardRequest, require_lines
 from etchproof.layout.grid import cell_name
 from etchproof.layout.markers import MODULES
 from etchproof.layout.power_card import with_true_feeds
-from etchproof.layout.ranges import MOST_DOSE_J_PER_MM2
-from etchwire.catalogue.heads import Recipe, dose_j_per_mm2
+from etchwire.catalogue.heads import MOST_DOSE_J_PER_MM2, Recipe, dose_j_per_mm2
 
 WIDTH_MM: Final = 20.0
 HEIGHT_MM: Final = 100.0

@@ -35,7 +35,11 @@ from etchproof.layout.border import (
 from etchproof.layout.card_request import CardRequest
 from etchproof.layout.grid import cell_name
 from etchproof.layout.power_card import with_true_feeds
-from etchproof.layout.ranges import good_feed_mm_per_min, power_law
+from etchproof.layout.ranges import (
+    FASTEST_KNOWN_MM_PER_MIN,
+    good_feed_mm_per_min,
+    power_law,
+)
 from etchproof.layout.reach import photo_reach_mm_per_min
 from etchwire.catalogue.heads import Recipe
 
@@ -134,14 +138,16 @@ def lay_out_focus_card(
 
 
 def _guessed(request: CardRequest) -> Recipe:
+    """Return what the law says, with no line faster than anybody's settings are known."""
     power_w = GUESSED_POWER * request.head.rated_optical_w
-    return Recipe(
+    guess = Recipe(
         surface=request.surface,
         feed_mm_per_min=float(f"{good_feed_mm_per_min(power_w):.3g}"),
         power_ratio=GUESSED_POWER,
         line_spacing_mm=request.line_spacing_mm,
         air_assist=request.air_assist,
     )
+    return _no_faster(guess, FASTEST_KNOWN_MM_PER_MIN)
 
 
 def recipe_at_dose(card: Card, share: float) -> Recipe:
@@ -154,7 +160,12 @@ def recipe_at_dose(card: Card, share: float) -> Recipe:
 def _within_reach(recipe: Recipe, request: CardRequest | Card) -> Recipe:
     """Return `recipe` no faster than fine detail is really run, with less power to match."""
     reach = photo_reach_mm_per_min(request.head, recipe.line_spacing_mm, request.halftone)
-    share = min(1.0, reach / max(SPEED_SHARES) / recipe.feed_mm_per_min)
+    return _no_faster(recipe, reach)
+
+
+def _no_faster(recipe: Recipe, top_mm_per_min: float) -> Recipe:
+    """Return `recipe` with its fastest lines no faster than that, and power to match."""
+    share = min(1.0, top_mm_per_min / max(SPEED_SHARES) / recipe.feed_mm_per_min)
     if share == 1:
         return recipe
     return replace(

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from etchproof.errors import UnfitCard
-from etchwire.catalogue.heads import SECONDS_PER_MINUTE, Head
+from etchwire.catalogue.heads import MOST_DOSE_J_PER_MM2, SECONDS_PER_MINUTE, Head
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,9 +88,6 @@ STARTING_RANGES: Final[Mapping[float, Range]] = {  # common practice, no source
         low_power_ratio=0.15, high_power_ratio=1.0,
     ),
 }  # fmt: skip
-
-# More than any surface needs (common practice, no source); it is burnt only on purpose.
-MOST_DOSE_J_PER_MM2: Final = 10.0
 
 GOOD_SPACING_MM: Final = 0.1
 FASTEST_KNOWN_MM_PER_MIN: Final = 8000.0  # of the table: beyond it nobody's settings are known

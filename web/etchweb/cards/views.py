@@ -221,6 +221,7 @@ def _page_of(card: KnownCard, answer: str, failed: str) -> str:
         feeds=pairs_by_feed(layout),
         so_far=so_far,
         told=result_view(layout, read) if read else None,
+        greys_left_behind=card_workflow().greys_left_behind(card) if read else "",
         filed=filed_words(filed) if filed else "",
         disturbed=_disturbances(card),
         bed=bed.sentences() if bed else [],

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from etchproof.card import FOCUS, REGISTER, Card
+from etchproof.card import FOCUS, POWER, REGISTER, Card
 from etchproof.choosing.bed_focus import BedFocus, places_of
 from etchproof.choosing.filed_cards import (
     earlier_cards,
+    greys_left_behind,
     in_force_for,
     measured_in,
     newest_reading,
@@ -198,6 +199,13 @@ class CardWorkflow:
         card.files.drop_question()
         if chosen is not None and filed.id is not None:
             self.daemon.ask(AcceptReading(reading=filed.id, chosen=chosen, who=who))
+
+    def greys_left_behind(self, card: KnownCard) -> str:
+        """Return that taking a power card's recipe leaves greys behind; else nothing."""
+        layout = card.layout
+        if layout is None or layout.kind != POWER:
+            return ""
+        return greys_left_behind(self.daemon.ask, layout.head.name, layout.recipe.surface)
 
     def bed_focus(self, card: KnownCard) -> BedFocus | None:
         """Return what focus cards of its laser say of the bed, with what is open of this one."""

@@ -96,10 +96,10 @@ class Pair:
         ]
         if not changes:
             return ""
-        return (
-            f"Since this recipe was found, {' and '.join(changes)} changed. A check strip shows "
-            "whether it still holds."
-        )
+        remedy = "A check strip shows whether it still holds."
+        if then.paint != now.paint:
+            remedy = "Another paint needs a power card of its own."
+        return f"Since this recipe was found, {' and '.join(changes)} changed. {remedy}"
 
 
 def settings_words(recipe: Recipe | RecipeEntry) -> str:

@@ -151,8 +151,8 @@ def _spot_sentence(one: HeadEntry) -> str:
     size = f"{one.head.spot_x_mm:g} × {one.head.spot_y_mm:g} mm"
     if one.spot_found is not None:
         return (
-            f"Spot {size}, give or take {one.spot_found.give_or_take_mm:g}, measured "
-            f"{one.spot_found.at_utc[:10]} (reading {one.spot_found.reading})."
+            f"Spot {size}, give or take {one.spot_found.give_or_take_mm:g} (nine times in ten), "
+            f"measured {one.spot_found.at_utc[:10]} (reading {one.spot_found.reading})."
         )
     if one.head.is_spot_unknown:
         return f"Spot not stated, taken as {size}: a focus card measures it."

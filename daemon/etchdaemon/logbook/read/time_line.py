@@ -2,6 +2,7 @@
 
 import sqlite3
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import accumulate
 from typing import Final
@@ -15,7 +16,7 @@ from etchdaemon.logbook.read.selecting import (
     rows_asked,
     select,
 )
-from etchwire.calls.catalogue import Heads, Recipes, SurfaceEntry
+from etchwire.calls.catalogue import Heads, RecipeEntry, Recipes, SurfaceEntry
 from etchwire.calls.time_line import (
     EVENT_TYPES,
     History,
@@ -31,6 +32,9 @@ from etchwire.transport.json_text import JsonTable
 
 SECONDS_PER_HOUR: Final = 3600.0
 LATELY: Final = 20
+_SAME_RECIPE: Final = (
+    "feed_mm_per_min", "power_ratio", "line_spacing_mm", "air_assist", "found_on",
+)  # fmt: skip
 
 _EVENTS: Final = """
     SELECT 'lens wiped' AS kind, id, at_utc, after_run_id, json_object('who', who)
@@ -91,14 +95,16 @@ _LATE_VERDICTS: Final = f"""
     ) ORDER BY run_id
 """  # noqa: S608 (made of constants)
 _LATE_READINGS: Final = f"""
-    SELECT * FROM (
-        SELECT reading.id, reading.at_utc, summary_json FROM reading
+    SELECT id, at_utc, summary_json FROM (
+        SELECT reading.id, reading.at_utc, summary_json,
+            row_number() OVER (ORDER BY reading.id) AS place,
+            row_number() OVER (ORDER BY reading.id DESC) AS from_newest
+        FROM reading
         JOIN card ON card.number = card_number
         WHERE head = ?1 AND surface = ?2
             AND json_extract(summary_json, '$.lightness_at_recipe') IS NOT NULL
             AND iif(?4 IS NULL, reading.after_run_id >= ?3, reading.id >= ?4)
-        ORDER BY reading.id DESC LIMIT {LATELY}
-    ) ORDER BY id
+    ) WHERE place = 1 OR from_newest < {LATELY} ORDER BY id
 """  # noqa: S608 (made of constants)
 _LAST_CARD_RUN: Final = """
     SELECT max(run.id) FROM run JOIN card ON card.gcode_sha256 = run.gcode_sha256
@@ -124,7 +130,7 @@ def history(book: sqlite3.Connection, call: History) -> PairHistory:
     """Return the figures from which `etchproof.drift.advice` tells whether to test again.
 
     Each series runs from old to new and begins with the recipe in force; its readings begin with
-    the one that led to it.
+    the one that first led to its settings.
     """
     pair = (call.head, call.surface)
     heads_by_name = {one.name: one for one in heads(book, Heads()).heads}
@@ -139,7 +145,7 @@ def history(book: sqlite3.Connection, call: History) -> PairHistory:
     hours = _BeamHours(book, call.head)
     surfaces = select(book, SurfaceEntry, "SELECT * FROM surface WHERE name = ?", (call.surface,))
     since = (*pair, made_after)
-    first_reading = None if in_force is None else in_force.reading_id
+    first_reading = None if in_force is None else _first_reading(in_force, kept)
     return PairHistory(
         head=heads_by_name.get(call.head),
         surface=surfaces[0] if surfaces else None,
@@ -149,6 +155,23 @@ def history(book: sqlite3.Connection, call: History) -> PairHistory:
         verdicts=tuple(select(book, LateVerdict, _LATE_VERDICTS, since)),
         readings=tuple(select(book, LateReading, _LATE_READINGS, (*since, first_reading))),
     )
+
+
+def _first_reading(in_force: RecipeEntry, kept: Sequence[RecipeEntry]) -> int | None:
+    """Return the reading that first led to these settings, None where a hand wrote them down.
+
+    Greys, or a strip on which the recipe holds, file the same settings again: a fade goes on
+    through them. A new can, box or way of wiping begins anew, as other settings do.
+    """
+    first = in_force
+    for one in kept:  # newest first
+        if in_force.reading_id is None or one.id >= in_force.id:
+            continue
+        is_same = all(getattr(one, name) == getattr(in_force, name) for name in _SAME_RECIPE)
+        if not is_same or one.reading_id is None:
+            break
+        first = one
+    return first.reading_id
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
