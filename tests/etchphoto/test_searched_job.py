@@ -93,6 +93,18 @@ def test_the_curve_of_another_kernel_is_worked_out_from_the_dot(halftone):
     assert uncurved > 0.43
 
 
+def test_a_curve_that_is_worked_out_for_another_halftone_is_said(photo):
+    def told(**changes):
+        return {one.name: one.sentence for one in findings(load_photo(photo), order(**changes))}
+
+    converted = told(halftone="stucki")
+
+    assert "worked out from the dot" in converted["tone-curve-worked-out"]
+    assert "tone-curve-left-out" not in converted
+    assert "tone-curve-worked-out" not in told(halftone="jarvis")
+    assert "tone-curve-left-out" in told(halftone="stucki", tone=replace(TONE, dot=None))
+
+
 def test_a_record_brings_its_dot():
     record = RECIPE.to_table() | {
         "halftone": "jarvis",

@@ -146,7 +146,15 @@ def test_causes_in_laser_paint_or_focus_count_and_no_others(cause):
 
     is_due = [due.rule for due in advice_on(history(verdicts=twice))] == ["pale again"]
 
-    assert is_due is (cause not in ("tile moved", "fan stopped", "held too long"))
+    none_due = ("tile moved", "fan stopped", "held too long", "belt slack")
+    assert is_due is (cause not in none_due)
+
+
+@pytest.mark.parametrize("word", ["doubled", "shifted", "banded"])
+def test_a_slack_belt_counts_where_rows_do_not_lie_as_they_should(word):
+    twice = tuple(LateVerdict(run_id=run, verdict=word, cause="belt slack") for run in (1, 2))
+
+    assert [due.rule for due in advice_on(history(verdicts=twice))] == [f"{word} again"]
 
 
 @pytest.mark.parametrize("word", VERDICTS)

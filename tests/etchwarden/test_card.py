@@ -306,6 +306,18 @@ def test_a_focus_card_without_a_recipe_takes_speed_and_power_together(card, tmp_
     assert read_card_file(tmp_path / "whole").recipe.power_ratio == 0.45
 
 
+@pytest.mark.parametrize(("answer", "is_made"), [("n\n", False), ("y\n", True)])
+def test_a_card_of_so_much_dose_is_made_only_when_it_is_meant(tmp_path, answer, is_made):
+    # 20 W at 500 mm/min and 0.1 mm: 20 * 60 / (500 * 0.1) = 24 J/mm²
+    words = f"power -o {tmp_path}/p --speeds 500 2000 --powers 50 100 --steps 2 2"
+
+    asked = CliRunner().invoke(laying_out.command, words.split(), input=answer)
+
+    assert "24 J/mm²" in asked.output
+    assert "Is so much meant?" in asked.output
+    assert (tmp_path / "p").exists() is is_made
+
+
 def test_the_unglazed_back_is_refused_with_the_reason(card, tmp_path):
     refused = card("power", "p", *QUICK, "--back")
 

@@ -395,6 +395,19 @@ def test_a_power_card_has_the_recipes_lines_or_those_that_are_said(bench):
     assert bench.card.spacing_mm == 0.125
 
 
+def test_a_card_of_so_much_dose_is_made_only_when_it_is_meant(bench):
+    # 20 W at 500 mm/min and 0.1 mm: 20 * 60 / (500 * 0.1) = 24 J/mm²
+    strong = {"low_feed": "500", "high_feed": "2000", "low_percent": "50", "high_percent": "100"}
+    few = {"speeds": "2", "powers": "2"}
+
+    refused = bench.make(finds="power", **strong, **few)
+    meant = bench.make(finds="power", **strong, **few, high_dose="yes")
+
+    assert "24 J/mm², and no surface is known to need more than 10" in refused.text
+    assert "Load it" not in refused.text
+    assert "Load it" in meant.text
+
+
 def test_a_focus_beyond_the_wedge_says_which_way_to_go(bench, book):
     bench.make(finds="focus", **WEDGE)
     bench.put_on_bench(book)

@@ -477,6 +477,21 @@ def test_a_tone_curve_measured_with_another_halftone_is_left_out_and_the_page_sa
 DOT = Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06)
 
 
+def test_a_tone_curve_that_is_worked_out_for_another_halftone_is_said_on_the_page(
+    phone, daemon, sent
+):
+    curve = {"wanted": [0.0, 1.0], "to_burn": [0.0, 1.0], "dot": DOT.to_table()}
+    daemon.answers |= craft(recipe(tone_curve=curve, halftone="jarvis"))
+    phone.press(f"{sent}/tile", form=size())
+    phone.press(f"{sent}/cut", form=cut())
+    phone.press(f"{sent}/look", form=LOOK | {"halftone": "floyd-steinberg"})
+
+    page = phone.look(f"/{sent}/proof").text
+
+    assert "the tone curve for this one is worked out from the dot" in page
+    assert "left out" not in page
+
+
 def test_dots_from_the_test_card_are_offered_with_their_gain_where_one_told_the_dot(
     phone, daemon, sent, drafts
 ):

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from typing import Final
 
 from etchproof.drift.rules import (
-    CAUSES_ELSEWHERE,
     Circumstances,
     DueTest,
     History,
+    counts,
     reasons_to_test,
 )
 from etchwire.calls.time_line import LateRun, PairHistory
@@ -43,9 +43,7 @@ def advice_on(history: PairHistory, *, air_assist: bool | None = None) -> tuple[
             reading.summary["lightness_at_recipe"] for reading in history.readings
         ],
         run_shares=_run_shares(history.runs),
-        verdicts=[
-            verdict.verdict for verdict in history.verdicts if verdict.cause not in CAUSES_ELSEWHERE
-        ],
+        verdicts=[one.verdict for one in history.verdicts if counts(one.verdict, one.cause)],
     )
     return reasons_to_test(known)
 

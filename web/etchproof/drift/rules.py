@@ -113,6 +113,8 @@ _COAT: Final = (
 # verdicts (cracked or chipped, fault in the coat, our mistake, broken) say nothing of laser, paint
 # or focus, and neither does any verdict that one of these causes had: no test would tell more.
 CAUSES_ELSEWHERE: Final = ("tile moved", "fan stopped", "held too long")
+MECHANICAL_CAUSES: Final = ("belt slack",)  # which say as little of a tile that came out pale
+MECHANICAL_VERDICTS: Final = ("doubled", "shifted", "banded")
 ADVICE_BY_VERDICT: Final[Mapping[str, str]] = {
     "pale": "wipe the lens, check the focus, and etch a five-patch card before the next tile",
     "rubbed off": "that is too little dose: etch a five-patch card before the next tile",
@@ -224,6 +226,16 @@ RULES: Final = (
         for word, advice in ADVICE_BY_VERDICT.items()
     ),
 )
+
+
+def counts(verdict: str, cause: str) -> bool:
+    """Return whether a verdict with that cause says anything of laser, paint, focus or mechanics.
+
+    A cause in the mechanics counts only where mechanics show.
+    """
+    if cause in MECHANICAL_CAUSES:
+        return verdict in MECHANICAL_VERDICTS
+    return cause not in CAUSES_ELSEWHERE
 
 
 @dataclass(frozen=True, slots=True)
