@@ -6,7 +6,8 @@ import re
 import pytest
 from PIL import Image
 
-from darkroom.camera import photograph
+from darkroom.camera import Shot, photograph
+from darkroom.focus import Beam, etch_focus
 from darkroom.tile import SURFACES, etch, not_wiped
 from etchphoto.job.order_findings import GREYS_NOT_MEASURED
 from etchproof.card import UNGLAZED_BACK
@@ -172,8 +173,8 @@ def test_each_reading_names_the_next_command(shop):
     accepted = shop.done("read --card {here}/first --mark B3=good --accept")
 
     assert "Next: One test card" in saved
-    assert "Next: A tone card" in accepted
-    assert f"etchwarden card tone -o NAME --head shed --surface {TILES}" in accepted
+    assert "Next: A register card" in accepted
+    assert f"etchwarden card register -o NAME --head shed --surface {TILES}" in accepted
 
 
 def test_the_first_card_s_damage_is_remembered_by_the_eighth(shop):
@@ -274,6 +275,24 @@ def test_hairlines_read_by_eye_give_the_laser_its_register(shop):
 
     listed = shop.done("laser list").splitlines()
     assert "register measured" in next(line for line in listed if line.startswith("shed"))
+
+
+def test_focus_cards_at_two_places_say_by_command_what_to_pack_where(shop):
+    wedge = "--wedge 0 15 100 --head practice-20w --surface t --speed 3000 --power 55"
+    for name, place in (("one", "centre"), ("two", "back left")):
+        shop.done(f"card focus -o {{here}}/{name} {wedge} --bed-place '{place}'")
+    high = {"bed_place": "back left", "best_focus_mm": 9.0, "best_focus_doubt_mm": 0.1}
+    reading = {"card": 2, "way": "camera", "summary": high | {"in_focus_mm": 1.0}}
+    shop.logbook.note("save_reading", reading=reading)
+    beam = Beam(across_at_mm=6.0, along_at_mm=6.0, m_squared=12)
+    tile = etch_focus(read_card_file(shop.folder / "one"), SURFACES["willing"], beam)
+    (shop.folder / "one.jpg").write_bytes(photograph(tile, Shot(tilt_degrees=15)).read())
+
+    said = shop.done("read {here}/one.jpg --card {here}/one --wiped --no-accept")
+
+    assert "Back left: in focus 9.0 mm up, 3.0 mm higher than the centre" in said
+    assert "pack a tile up by 3.0 mm at the back left" in said
+    assert "Not measured yet: front left, front right, back right." in said
 
 
 def test_a_file_about_a_laser_does_not_undo_what_was_measured(shop):
