@@ -13,7 +13,7 @@ from etchweb.app import create_app
 from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store
 from etchweb.daemon.daemon_socket import SocketDaemon
-from etchweb.orders.list_views import TAKEN
+from etchweb.orders.list_views import IMPORTED
 from etchwire.calls.orders import AddOrders, Order
 from support.harnesses.shop_in_memory import ORIGIN, ShopInMemory
 from support.samples.photo_files import encoded, scene
@@ -127,7 +127,7 @@ def test_a_list_sent_again_after_the_page_was_killed_is_taken_whole_and_once(
     assert sorted((draft.order, draft.item) for draft in drafts) == [(1, 1), (1, 2), (2, 3)]
     # The third time nothing had died: it is said, and another day makes it another list.
     refused = send(shop, app)
-    assert (refused.status_code, TAKEN in refused.text) == (422, True)
+    assert (refused.status_code, IMPORTED in refused.text) == (422, True)
     assert send(shop, app, due_on="2026-12-24").status_code == 303
     assert len(items_of(shop)) == 4
 
