@@ -10,10 +10,9 @@ from etchweb.workers.work import WorkQueue
 from support.fakes.catalogue_answers import craft
 from support.fakes.fake_daemon import FakeDaemon
 from support.harnesses.kept_routes import keep_routes
-from support.harnesses.kept_templates import KeptTemplates
+from support.harnesses.kept_templates import TEMPLATES
 from support.harnesses.work_here import work_here
 
-TEMPLATES = KeptTemplates()
 keep_routes()
 ORIGIN = "http://localhost"
 ELSEWHERE = {"REMOTE_ADDR": "192.168.0.7"}
@@ -75,7 +74,7 @@ def store(tmp_path):
 @pytest.fixture
 def app(daemon, tmp_path):
     app = create_app(daemon, tmp_path, open_to_loopback=True)
-    app.jinja_env.bytecode_cache = TEMPLATES  # compiling them takes longer than most of the tests
+    app.jinja_env.bytecode_cache = TEMPLATES
     return app
 
 

@@ -1,4 +1,4 @@
-"""A mural on the page: one photo over several tiles, from its steps to the bench; real children."""
+"""A mural on the page: one photo over several tiles, from its steps to the bench."""
 
 import io
 import json
@@ -46,7 +46,7 @@ def only(drafts):
 
 @pytest.mark.slow
 def test_a_photo_is_laid_over_tiles_with_joints_and_each_tile_is_loaded_alone(
-    phone, daemon, drafts, sent, tmp_path
+    real_children, phone, daemon, drafts, sent, tmp_path
 ):
     assert phone.press(f"{sent}/tile", form=SIZE | WALL).location == f"/{sent}/cut"
     assert "23 × 19 mm" in phone.look(f"/{sent}/cut").text

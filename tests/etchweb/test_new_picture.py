@@ -474,6 +474,7 @@ def test_a_tone_curve_measured_with_another_halftone_is_left_out_and_the_page_sa
     assert drafts.found(kept(drafts)).burnt > 0.4
 
 
+SMALL = size(width="9", height="6")  # for dots that are searched for
 DOT = Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06)
 
 
@@ -497,7 +498,7 @@ def test_dots_from_the_test_card_are_offered_with_their_gain_where_one_told_the_
 ):
     curve = {"wanted": [0.0, 1.0], "to_burn": [0.0, 1.0], "dot": DOT.to_table()}
     daemon.answers |= craft(recipe(tone_curve=curve))
-    phone.press(f"{sent}/tile", form=size())
+    phone.press(f"{sent}/tile", form=SMALL)
     phone.press(f"{sent}/cut", form=cut())
 
     page = phone.look(f"/{sent}/look").text
@@ -515,7 +516,7 @@ def test_dots_from_the_test_card_are_offered_with_their_gain_where_one_told_the_
 def test_while_dots_are_worked_out_the_tile_is_there_to_be_seen(phone, daemon, sent, drafts):
     curve = {"wanted": [0.0, 1.0], "to_burn": [0.0, 1.0], "dot": DOT.to_table()}
     daemon.answers |= craft(recipe(tone_curve=curve))
-    phone.press(f"{sent}/tile", form=size())
+    phone.press(f"{sent}/tile", form=SMALL)
     phone.press(f"{sent}/look", form=LOOK | {"halftone": FROM_TEST_CARD})
     folder = drafts.folder_of(kept(drafts).id)
     is_there = []
@@ -575,12 +576,12 @@ def test_without_a_dot_only_kernels_are_offered(phone, daemon, sent):
 def test_dots_from_the_test_card_do_not_follow_to_another_recipe(phone, daemon, sent, drafts):
     curve = {"wanted": [0.0, 1.0], "to_burn": [0.0, 1.0], "dot": DOT.to_table()}
     daemon.answers |= craft(recipe(tone_curve=curve))
-    phone.press(f"{sent}/tile", form=size())
+    phone.press(f"{sent}/tile", form=SMALL)
     phone.press(f"{sent}/cut", form=cut())
     phone.press(f"{sent}/look", form=LOOK | {"halftone": FROM_TEST_CARD})
     daemon.answers |= craft(recipe(tone_curve=None))
 
-    phone.press(f"{sent}/tile", form=size())
+    phone.press(f"{sent}/tile", form=SMALL)
 
     assert kept(drafts).halftone != FROM_TEST_CARD
 

@@ -1,5 +1,6 @@
 """A memory card for tests: it can be full, read-only, fail under open files, and be mended."""
 
+import os
 import subprocess
 from contextlib import contextmanager
 from pathlib import Path
@@ -9,6 +10,7 @@ import pytest
 SIZE_MB = 144  # a photo is taken where it leaves 100 MB free
 WORN_SIZE_MB = 128
 CHUNK = b"\0" * 65536
+SPARED_BYTES = 1_000_000  # written bit by bit, up to the last
 
 
 class MemoryCard:
@@ -22,10 +24,16 @@ class MemoryCard:
         """Leave so much, not one byte more."""
         with self._ballast.open("ab", buffering=0) as ballast:
             try:
+                os.posix_fallocate(ballast.fileno(), 0, max(self._free_bytes() - SPARED_BYTES, 1))
+                ballast.seek(0, os.SEEK_END)
                 while True:
                     ballast.write(CHUNK)
             except OSError:
                 ballast.truncate(ballast.tell() - leave_bytes)
+
+    def _free_bytes(self):
+        room = os.statvfs(self.folder)
+        return room.f_bavail * room.f_frsize
 
     def make_room(self):
         self._ballast.unlink(missing_ok=True)

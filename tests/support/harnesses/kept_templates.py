@@ -16,3 +16,6 @@ class KeptTemplates(BytecodeCache):
 
     def dump_bytecode(self, bucket):
         self._kept[bucket.key, bucket.checksum] = bucket.code
+
+
+TEMPLATES = KeptTemplates()  # compiling them takes longer than most of the tests of pages
