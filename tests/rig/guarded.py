@@ -85,12 +85,32 @@ class GuardedRig(Rig):
 
     def step(self, times=1):
         for _ in range(times):
-            now_s = self.machine.now_s
-            if now_s >= self.looks_at_s - STEP_S / 2 and not self.wires.hangs:
-                self.looks_at_s = now_s + LOOKS_EVERY_S
-                self.guard.monitor.look()
+            self._look_when_due()
             self.service.step()
             self.machine.advance(STEP_S)
+
+    def _look_when_due(self):
+        now_s = self.machine.now_s
+        if now_s >= self.looks_at_s - STEP_S / 2 and not self.wires.hangs:
+            self.looks_at_s = now_s + LOOKS_EVERY_S
+            self.guard.monitor.look()
+
+    def doze(self):
+        """Step, and let time pass until the loop would look again though nobody rings.
+
+        That is 20 ms where nothing is under way; the guard looks as often as ever.
+        """
+        self.step()
+        wakes_at_s = self.machine.now_s + self.service.patience_s - STEP_S
+        while self.machine.now_s < wakes_at_s - STEP_S / 2:
+            self._look_when_due()
+            self.machine.advance(min(LOOKS_EVERY_S, wakes_at_s - self.machine.now_s))
+
+    def rest(self, seconds):
+        """Let simulated time pass in which nothing is expected to be under way."""
+        until_s = self.machine.now_s + seconds
+        while self.machine.now_s < until_s:
+            self.doze()
 
     @property
     def board(self):

@@ -64,7 +64,7 @@ def test_an_armed_box_shows_it_and_lets_it_lapse_after_a_minute(rig):
     rig.arm()
     armed = rig.state
 
-    rig.wait(62)
+    rig.rest(62)
 
     assert armed == "armed"
     assert rig.state == "loaded"
@@ -108,7 +108,7 @@ def test_closing_the_lid_again_starts_nothing(etching):
     etching.board.open_lid()
     etching.wait(1)
     etching.board.close_lid()
-    etching.wait(10)
+    etching.rest(10)
 
     assert not etching.is_beam_enabled
     assert etching.state == "ended"
@@ -165,7 +165,7 @@ def test_a_dead_fan_ends_the_row_and_then_holds(rig):
 
 
 def test_after_a_mended_fan_somebody_at_the_machine_lets_it_go_on(rig):
-    rig.start(rig.make_job(patch(200, 60)))
+    rig.start(rig.make_job(patch(40, 60)))
     rig.etch_until_row(2)
     rig.board.kill_fan()
     rig.wait_until(lambda: rig.state == "held")

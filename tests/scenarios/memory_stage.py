@@ -129,7 +129,7 @@ class MemoryStage:
             status = self.rig.commands.snapshot() if self.is_turned else None
             self.alerts.note(status, self.rig.machine.now_s)
         if self.is_turned:
-            self.rig.step()
+            self.rig.doze()
         else:
             self.rig.machine.advance(STEP_S)
 
