@@ -16,16 +16,58 @@ HEARS_EVERY_S = 0.004  # seldom enough to be quick, and no line comes too late f
 
 def run_on_practice(gcode, head, surface, **machine):
     """Run a file on a practice machine of this head and return it, at rest."""
-    host = Host(PracticeMachine(head=head, surface=surface, **machine), step_s=HEARS_EVERY_S)
+    return _run(gcode, PracticeMachine(head=head, surface=surface, **machine))
+
+
+def _run(gcode, machine):
+    host = Host(machine, step_s=HEARS_EVERY_S)
     host.run(*gcode.decode("ascii").splitlines(), within_s=20_000)
     assert not [reply for reply in host.replies if reply != "ok"]
-    return host.machine
+    return machine
 
 
 def burn_on_practice(card: Card, surface: str, folder, **machine) -> Tile:
     """Prepare, burn and wipe a card; `machine` are settings of the practice machine."""
     tile, _ = burnt_on_practice(card, surface, folder, **machine)
     return tile
+
+
+def burn_on_surfaces(card: Card, names, folder) -> dict[str, Tile]:
+    """Prepare a card, burn it on each surface of these names, and wipe them.
+
+    What head and beam do does not depend on the surface: the tiles share the light of one run.
+    """
+    sheet = prepare_card(card, folder=folder, is_replacing=True)
+    machine, *others = (PracticeMachine(head=card.head, surface=name) for name in names)
+    tiles = [machine.tile, *(one.tile for one in others)]
+    machine.tile.expose = _share_light(tiles)
+    tiles[0] = _run((folder / GCODE_NAME).read_bytes(), machine).tile  # asked for: the last light
+    where = _rectangle(sheet)
+    return {
+        name: Tile(_wiped(tile, where), 1 / MM_PER_PX, card)
+        for name, tile in zip(names, tiles, strict=True)
+    }
+
+
+def _share_light(tiles):
+    """Return what stands for the first tile's `expose`: the same light falls on each."""
+    exposing = [tile.expose for tile in tiles]
+
+    def expose(strokes):
+        for falls_on in exposing:
+            falls_on(strokes)
+
+    return expose
+
+
+def _rectangle(sheet):
+    place = sheet.picture
+    return place.left_mm, place.bottom_mm, place.right_mm, place.top_mm
+
+
+def _wiped(tile, where):
+    seen = tile.reflectance(mm_per_px=MM_PER_PX, rectangle=where)
+    return seen / tile.surface.tile_reflectance
 
 
 def burnt_on_practice(card, surface, folder, *, brown=0.0, **machine) -> tuple[Tile, Tile]:
@@ -35,14 +77,11 @@ def burnt_on_practice(card, surface, folder, *, brown=0.0, **machine) -> tuple[T
     """
     sheet = prepare_card(card, folder=folder, is_replacing=True)
     run = run_on_practice((folder / GCODE_NAME).read_bytes(), card.head, surface, **machine)
-    place, its = sheet.picture, surface_named(surface)
-    where = (place.left_mm, place.bottom_mm, place.right_mm, place.top_mm)
-    wiped, painted = (
-        run.tile.reflectance(mm_per_px=MM_PER_PX, rectangle=where, wiped=is_wiped) / white
-        for is_wiped, white in ((True, its.tile_reflectance), (False, its.paint_reflectance))
-    )
-    felt = run.tile.exposure_j_per_mm2(where)[::-1]  # as many cells as the picture has pixels
+    where, its, tile = _rectangle(sheet), surface_named(surface), run.tile
+    painted = tile.reflectance(mm_per_px=MM_PER_PX, rectangle=where, wiped=False)
+    painted /= its.paint_reflectance
+    felt = tile.exposure_j_per_mm2(where)[::-1]  # as many cells as the picture has pixels
     scorched = ramp(felt, its.scorch_j_per_mm2, its.threshold_j_per_mm2)
     scorched *= 1 - ramp(felt, its.threshold_j_per_mm2, its.saturation_j_per_mm2)
     blue = (1 - brown * scorched).astype(np.float32) if brown else None
-    return Tile(wiped, 1 / MM_PER_PX, card), Tile(painted, 1 / MM_PER_PX, card, blue)
+    return Tile(_wiped(tile, where), 1 / MM_PER_PX, card), Tile(painted, 1 / MM_PER_PX, card, blue)

@@ -8,7 +8,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from darkroom.camera import Shot, photograph
-from darkroom.practice import burn_on_practice
+from darkroom.practice import burn_on_surfaces
 from etchphoto.job.order import DEFAULT_HALFTONE
 from etchpractice.tile.surface import surfaces
 from etchproof.layout.border import Place
@@ -46,13 +46,17 @@ def card_of(name):
     return lay_out_tone_card(wishes, examples.PRACTICE_RECIPES[name])
 
 
-def etched_and_read(name, folder, surface=SURFACE):
-    """Etch, photograph and read the tone card of a practice recipe; return the file's entry.
+def etched_and_read(name, folder, surface_names=(SURFACE,)):
+    """Etch, photograph and read a practice recipe's tone card; return the file's entry by surface.
 
     It is None where the recipe burns too far: what is not black there is no grey.
     """
     card = card_of(name)
-    tile = burn_on_practice(card, surface, Path(folder) / f"{name}-{surface}")
+    tiles = burn_on_surfaces(card, surface_names, Path(folder) / name)
+    return {surface: _entry_read(card, tile) for surface, tile in tiles.items()}
+
+
+def _entry_read(card, tile):
     reading, _ = read_card([photograph(tile, shot) for shot in SHOTS], [card], is_wiped=True)
     return None if read_tone(card, reading).over_burnt else entry_of(card, reading)
 
@@ -77,15 +81,22 @@ def _rounded(values):
     return [round(value, 6) for value in values]
 
 
+def surfaces_of(name):
+    """Return the names of the surfaces that this recipe's card is etched on, SURFACE first."""
+    is_etched_elsewhere = name == examples.DEFAULT_HEAD
+    elsewhere = [one for one in surfaces() if one != SURFACE and is_etched_elsewhere]
+    return (SURFACE, *elsewhere)
+
+
 def main():
     """Write the file anew."""
     with TemporaryDirectory() as folder:
-        entries = {name: etched_and_read(name, folder) for name in examples.PRACTICE_RECIPES}
-        elsewhere = {
-            surface: etched_and_read(examples.DEFAULT_HEAD, folder, surface)
-            for surface in surfaces()
-            if surface != SURFACE
+        read = {
+            name: etched_and_read(name, folder, surfaces_of(name))
+            for name in examples.PRACTICE_RECIPES
         }
+    entries = {name: entry.pop(SURFACE) for name, entry in read.items()}
+    elsewhere = read[examples.DEFAULT_HEAD]
     tones, others = (
         ",\n".join(f'"{name}": {json.dumps(entry)}' for name, entry in some.items() if entry)
         for some in (entries, elsewhere)
