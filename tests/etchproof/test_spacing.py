@@ -19,10 +19,13 @@ from etchproof.errors import CardDoesNotFit, NoSpacing, UnfitCard
 from etchproof.layout.border import Place
 from etchproof.layout.card_order import CardOrder, lay_out
 from etchproof.layout.etching import span_rows
+from etchproof.layout.grid import Grid
 from etchproof.layout.job import prepare_card
+from etchproof.layout.power_card import lay_out_power_card
 from etchproof.layout.reach import photo_time_s
 from etchproof.layout.spacing_card import lay_out_spacing_card, spacing_of
 from etchproof.reading.camera import read_card
+from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import PatchReading, Reading
 from etchwire.catalogue.examples import (
     DEFAULT_HEAD,
@@ -162,9 +165,10 @@ def reading_of(card, lightnesses, unevenness=()):
     return Reading(card_number=12, kind="spacing", photos=(), patches=tuple(patches))
 
 
-def told(lightnesses, unevenness=()):
+def told(lightnesses, unevenness=(), marks=None, earlier=()):
     reading = reading_of(spacing_card(), lightnesses, unevenness)
-    return result_of(CardEvidence(card=spacing_card(), reading=reading))
+    shown = CardEvidence(card=spacing_card(), reading=reading, marks=marks or {})
+    return result_of(shown, earlier=earlier)
 
 
 def test_what_a_spacing_card_showed_is_a_recipe_at_its_coarsest_closed_spacing():
@@ -181,6 +185,45 @@ def test_what_a_spacing_card_showed_is_a_recipe_at_its_coarsest_closed_spacing()
     assert "Lines 0.175 mm apart no longer do: lightness 50" in text
     assert "% less" in text
     assert "shows no single lines" in text
+
+
+def chosen_mm(result):
+    return result.recommended and result.recommended["recipe"]["line_spacing_mm"]
+
+
+def cell_at(spacing_mm):
+    patches = {round(spacing_of(spacing_card(), one), 3): one for one in solids(spacing_card())}
+    return patches[spacing_mm].cell
+
+
+def test_the_fingernail_is_asked_for_before_another_spacing_is_taken():
+    lightnesses = [30, 30, 31, 30, 50]
+
+    asked = told(lightnesses)
+    held = told(lightnesses, marks={cell_at(0.15): Mark.GOOD})
+    rubbed = told(lightnesses, marks={cell_at(0.15): Mark.RUBS_OFF})
+
+    assert asked.table["choice"]["cell"] == cell_at(0.15)
+    assert asked.table["is_fingernail_asked"]
+    assert "hold under a fingernail" in " ".join(asked.table["sentences"])
+    assert (chosen_mm(held), held.table["is_fingernail_asked"]) == (0.15, False)
+    assert (chosen_mm(rubbed), rubbed.table["is_fingernail_asked"]) == (0.125, True)
+    assert "Lines 0.15 mm apart are left out" in " ".join(rubbed.table["sentences"])
+
+
+def test_the_reserve_of_another_spacing_reaches_no_patch_that_was_damaged_before():
+    """Coarse lines were damaged at a speed between that at which they close and that kept."""
+    closing = RECIPE.feed_mm_per_min * 0.1 / 0.15
+    request = replace(wishes(number=7), line_spacing_mm=0.15)
+    feeds, powers = (closing / 1.05, closing * 1.5), (RECIPE.power_ratio, 0.9)
+    grid = Grid(feeds_mm_per_min=feeds, power_ratios=powers)
+    before = CardEvidence(card=lay_out_power_card(request, grid), marks={"A1": Mark.GLAZE_DAMAGED})
+
+    result = told([30, 30, 31, 30, 50], earlier=[before])
+
+    assert chosen_mm(result) == 0.125
+    text = " ".join(result.table["sentences"])
+    assert f"patch {cell_at(0.15)} – glaze damaged, as marked on an earlier card" in text
 
 
 def test_where_dose_and_not_turning_takes_the_time_the_recipe_s_own_lines_stay():

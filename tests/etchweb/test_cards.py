@@ -372,7 +372,14 @@ def test_the_coarsest_lines_that_close_become_the_recipe(bench, book):
     page = bench.read(photograph(black_lines(bench.card, 0.13)))
     assert "Lines 0.125 mm apart still close" in page.text
     assert "How dark patches get" in page.text
+    to_try = re.search(r'type="hidden" name="patch" value="([^"]+)"', page.text)[1]
+    assert bench.phone.press("test-tiles/1/choose", form={"choose": "yes"}).status_code == 422
 
+    bench.phone.press("test-tiles/1/marks", form={"mark": "rubs off", "patch": to_try})
+    assert f"Lines 0.125 mm apart are left out: patch {to_try} – rubs off." in bench.look().text
+    bench.phone.press("test-tiles/1/marks", form={"mark": "no mark", "patch": to_try})
+    bench.phone.press("test-tiles/1/marks", form={"mark": "good", "patch": to_try})
+    assert "Take that back" in bench.look().text
     bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
 
     assert book.accepted[0][1]["recipe"]["line_spacing_mm"] == 0.125

@@ -125,6 +125,8 @@ def result_of(shown: CardEvidence, *, earlier: Sequence[CardEvidence] = ()) -> C
         return _power_result(shown, earlier)
     if shown.card.kind == CHECK:
         return _strip_result(shown, earlier)
+    if shown.card.kind == SPACING:
+        return _asking_about_wiping(_spacing_result(shown, earlier), shown, earlier)
     return _asking_about_wiping(_RESULTS[shown.card.kind](shown), shown, earlier)
 
 
@@ -393,19 +395,27 @@ def _focus_result(shown: CardEvidence) -> CardResult:
     return CardResult(table=table, summary=summary | spot, recommended={"spot": spot})
 
 
-def _spacing_result(shown: CardEvidence) -> CardResult:
+def _spacing_result(shown: CardEvidence, earlier: Sequence[CardEvidence]) -> CardResult:
     if shown.reading is None:
         raise NoSpacing("a spacing card is read by camera only: take a photo of it")
-    found = read_spacing(shown.card, shown.reading)
+    cells_before = [cell for one in outcomes_of(earlier) for cell in one.cells]
+    before = marked_patches([*cells_before, *_strip_cells(earlier)])
+    found = read_spacing(shown.card, shown.reading, shown.marks, before)
     best = found.best
+    is_changed = best != found.at_recipe
     recipe = shown.card.settings | {
         "feed_mm_per_min": best.kept_feed_mm_per_min,
         "line_spacing_mm": best.spacing_mm,
     }
     return CardResult(
-        table=asdict(found) | {"sentences": spacing_sentences(found)},
+        table=asdict(found)
+        | {
+            "sentences": spacing_sentences(found),
+            "choice": {"cell": best.cell},
+            "is_fingernail_asked": is_changed and best.mark is None,
+        },
         summary={"coarsest_spacing_mm": found.coarsest.spacing_mm},
-        recommended={"recipe": recipe} if best != found.at_recipe else None,
+        recommended={"recipe": recipe} if is_changed else None,
     )
 
 
@@ -413,5 +423,4 @@ _RESULTS: Final[Mapping[str, Callable[[CardEvidence], CardResult]]] = {
     TONE: _tone_result,
     REGISTER: _register_result,
     FOCUS: _focus_result,
-    SPACING: _spacing_result,
 }

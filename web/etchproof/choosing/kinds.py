@@ -20,7 +20,7 @@ MOST_CYCLES: Final = 100_000
 EARLIER_KINDS: Final[Mapping[str, tuple[str, ...]]] = {
     POWER: (POWER, CHECK),
     CHECK: (POWER, CHECK),
-    SPACING: (POWER,),
+    SPACING: (POWER, CHECK),
     TONE: (POWER,),
 }
 # Cards of a kind before this one that keep the standard and help the curve; besides these the

@@ -68,7 +68,7 @@ def kept_below(wanted: Range, card: Card, most_j_per_mm2: float) -> Range:
     high = max(LEAST_POWER_RATIO * LEAST_POWER_STEP, most_w / card.head.rated_optical_w)
     if high >= wanted.high_power_ratio * (1 - 1e-9):
         return wanted
-    low = min(wanted.low_power_ratio, high / LEAST_POWER_STEP)
+    low = max(LEAST_POWER_RATIO, wanted.low_power_ratio * high / wanted.high_power_ratio)
     return replace(wanted, low_power_ratio=low, high_power_ratio=high)
 
 

@@ -104,14 +104,19 @@ def about_wiping(darkest: float | None, known: float | None = None) -> Iterator[
 
 def about_fingernail(best: Cell) -> Iterator[str]:
     """Ask whether the patch holds, or say that nobody could tell."""
-    if best.mark is None:
+    yield from fingernail_sentences(best.name, best.mark)
+
+
+def fingernail_sentences(patch: str, mark: Mark | None) -> Iterator[str]:
+    """Ask whether a patch with that mark holds, or say that nobody could tell."""
+    if mark is None:
         yield (
-            f"Before you take it: does patch {best.name} hold under a fingernail? Mark it “good” "
+            f"Before you take it: does patch {patch} hold under a fingernail? Mark it “good” "
             "if it does and “rubs off” if it does not."
         )
-    if best.mark is Mark.COULD_NOT_TELL:
+    if mark is Mark.COULD_NOT_TELL:
         yield (
-            f"Nobody could tell whether patch {best.name} holds under a fingernail: try it on the "
+            f"Nobody could tell whether patch {patch} holds under a fingernail: try it on the "
             "first tile before you etch many."
         )
 

@@ -8,15 +8,18 @@ Lines further apart need more dose to close, so what closes at the recipe's dose
 its reserve: another spacing is recommended with a reserve beyond the dose that it closed with.
 """
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from etchproof.card import HALFTONE, SOLID, SPACING, Card, Patch
 from etchproof.choosing.judging import PLATEAU_L
+from etchproof.choosing.marked_patches import MarkedPatch, Setting, mark_for
 from etchproof.choosing.reserve import RESERVE
 from etchproof.errors import NoSpacing
 from etchproof.layout.reach import photo_time_s
 from etchproof.layout.spacing_card import spacing_of
+from etchproof.reading.hand_marks import Mark
 from etchproof.reading.values import PatchReading, Reading
 
 PICTURE_MM: Final = 100.0  # the side of the picture whose time is told
@@ -33,10 +36,12 @@ class SpacingSeen:
 
     `white_left` is the share of the solid patch that reflects as bare tile does. `lighter_l` is how
     much lighter than the darkest patch it is, `more_uneven_l` how much less even than the calmest.
+    `mark` is what a hand found on its solid patch, `said` that or what earlier cards say of it.
     A recipe at this spacing runs at `kept_feed_mm_per_min`, which is slower than what was burnt by
     the reserve.
     """
 
+    cell: str
     spacing_mm: float
     feed_mm_per_min: float
     kept_feed_mm_per_min: float
@@ -48,6 +53,13 @@ class SpacingSeen:
     more_uneven_l: float
     has_closed: bool
     photo_s: float
+    mark: Mark | None = None
+    said: Mark | None = None
+
+    @property
+    def is_left_out(self) -> bool:
+        """Whether hands found that it rubs off, or that the glaze would be damaged."""
+        return self.said in (Mark.RUBS_OFF, Mark.GLAZE_DAMAGED)
 
     @property
     def is_paler(self) -> bool:
@@ -64,8 +76,8 @@ class SpacingSeen:
 class SpacingReading:
     """What a spacing card showed, from the finest spacing on.
 
-    `coarsest` is the last whose lines close, `best` the one of those with which a picture takes
-    least time; `recipe_mm` is the spacing that the card was laid out round.
+    `coarsest` is the last whose lines close, `best` the one of those that hold with which a
+    picture takes least time; `recipe_mm` is the spacing that the card was laid out round.
     """
 
     seen: tuple[SpacingSeen, ...]
@@ -85,8 +97,17 @@ class SpacingReading:
         return next((one for one in self.seen if one.spacing_mm > self.coarsest.spacing_mm), None)
 
 
-def read_spacing(card: Card, reading: Reading) -> SpacingReading:
-    """Return what a spacing card shows; raise NoSpacing where it shows nothing."""
+def read_spacing(
+    card: Card,
+    reading: Reading,
+    marks: Mapping[str, Mark] | None = None,
+    marked_before: Sequence[MarkedPatch] = (),
+) -> SpacingReading:
+    """Return what a spacing card shows, read by camera, with what hands found on patches.
+
+    `marked_before` are patches of earlier cards. Raise NoSpacing where it shows nothing.
+    """
+    marks = marks or {}
     if card.kind != SPACING:
         raise NoSpacing(f"card {card.number} is no spacing card")
     solids: list[tuple[Patch, PatchReading]] = []
@@ -113,8 +134,14 @@ def read_spacing(card: Card, reading: Reading) -> SpacingReading:
         spacing_mm = spacing_of(card, patch)
         is_own = abs(spacing_mm - card.recipe.line_spacing_mm) < SAME_MM
         kept = patch.feed_mm_per_min if is_own else patch.feed_mm_per_min / (1 + RESERVE)
+        kept_setting = Setting(patch.power_ratio, kept, spacing_mm)
+        mark = marks.get(patch.cell)
+        is_open = mark in (None, Mark.COULD_NOT_TELL)
         seen.append(
             SpacingSeen(
+                cell=patch.cell,
+                mark=mark,
+                said=mark_for(kept_setting, marked_before) if is_open else mark,
                 spacing_mm=spacing_mm,
                 feed_mm_per_min=patch.feed_mm_per_min,
                 kept_feed_mm_per_min=float(f"{kept:.3g}"),
@@ -135,10 +162,15 @@ def read_spacing(card: Card, reading: Reading) -> SpacingReading:
             )
         )
     closed = [one for one in seen if one.has_closed]
+    holding = [one for one in closed if not one.is_left_out]
+    if not holding:
+        raise NoSpacing(
+            "every spacing whose lines close rubs off or would damage the glaze: burn a power card"
+        )
     return SpacingReading(
         seen=tuple(seen),
         coarsest=closed[-1],
-        best=min(closed, key=lambda one: one.photo_s),
+        best=min(holding, key=lambda one: one.photo_s),
         recipe_mm=card.recipe.line_spacing_mm,
         px_per_mm=min((photo.px_per_mm for photo in reading.photos), default=0.0),
     )

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from etchproof.choosing.reserve import RESERVE
+from etchproof.choosing.sentences import fingernail_sentences
 from etchproof.choosing.spacing_choice import PICTURE_MM, SpacingReading, SpacingSeen
 from etchproof.layout.etching import in_words
 from etchproof.reading.measuring import UNEVEN_CELL_MM
@@ -38,6 +39,13 @@ def _sentences(found: SpacingReading) -> Iterator[str]:
         )
     if not recipe.has_closed:
         yield f"The recipe's own lines, {recipe.spacing_mm:.3g} mm apart, do not close."
+    for one in found.seen:
+        if one.has_closed and one.is_left_out:
+            where = "" if one.mark else ", as marked on an earlier card"
+            yield (
+                f"Lines {one.spacing_mm:.3g} mm apart are left out: patch {one.cell} – {one.said}"
+                f"{where}."
+            )
     yield from _about_best(found)
     yield (
         f"The photo has {found.px_per_mm:.0f} pixels a millimetre and shows no single lines: what "
@@ -62,6 +70,7 @@ def _about_best(found: SpacingReading) -> Iterator[str]:
         f"mm/min, {RESERVE * 100:.0f} % slower than they were seen to close, as a reserve."
     )
     yield from _about_banding(best)
+    yield from fingernail_sentences(best.cell, best.mark)
     if recipe.has_closed:
         saved = 1 - best.photo_s / recipe.photo_s
         yield (

@@ -144,6 +144,7 @@ def result_view(layout: Card, read: JsonTable) -> View:
         "sentences": _sentences_of(kind, told),
         "chart": _chart_of(kind, told),
         "is_wiping_asked": told.get("is_wiping_asked", False),
+        "to_try": patch_to_try(told),
         **_CHART_WORDS.get(kind, {}),
     }
     if kind not in BY_PATCH:
@@ -152,7 +153,6 @@ def result_view(layout: Card, read: JsonTable) -> View:
         **view,
         "finer": _finer(told["next_range"]) if kind == "power" else None,
         "recipe": _recipe_fields(read["recommended"]),
-        "to_try": patch_to_try(told),
     }
 
 
