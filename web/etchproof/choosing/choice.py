@@ -102,6 +102,29 @@ class Outcome:
     is_fingernail_asked: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Seen:
+    """What a card and those before it showed; `points` are the card's own."""
+
+    cells: tuple[Cell, ...]
+    marked: tuple[MarkedPatch, ...]
+    points: tuple[Point, ...]
+    response: Response | None
+    darkest_lightness: float | None
+    most_dose_j_per_mm2: float
+
+    @property
+    def fit(self) -> list[Cell]:
+        return [cell for cell in self.cells if cell.judgement is Judgement.FIT]
+
+    @property
+    def pale_lightness(self) -> float | None:
+        """The darkest patch's lightness where that is no black, and no hand called one good."""
+        darkest = self.darkest_lightness
+        is_judged_by_hand = any(cell.mark is Mark.GOOD for cell in self.fit)
+        return None if is_judged_by_hand or darkest is None or darkest <= BLACK_L else darkest
+
+
 def choose(
     card: Card,
     reading: Reading | None,
@@ -139,48 +162,54 @@ def choose(
         return _no_choice(cells, questions, covered_range(card))
     own = _points(cells, card)
     before = [point for one in earlier for point in one.points]
-    response = _response([*before, *own], card.spacing_mm)
-    darkest = darkest_sound(cells)
-    fit = [cell for cell in cells if cell.judgement is Judgement.FIT]
-    is_judged_by_hand = any(cell.mark is Mark.GOOD for cell in fit)
-    pale_l = None if is_judged_by_hand or darkest is None or darkest <= BLACK_L else darkest
-    most_j_per_mm2 = most_dose([*cells_before, *cells], card.head.rated_optical_w)
-    if not fit or (pale_l is not None and not (pale_l <= MARKED_L and is_plateau(cells))):
-        nothing = _nothing_fit(card, cells, marked, most_j_per_mm2)
-        return replace(nothing, darkest_lightness=darkest, points=own, response=response)
-    best = _fastest(fit)
-    begins = black_begins(cells, best, darkest)
-    reserve = kept_reserve(best, begins, marked, measured=reserve_measured)
+    seen = _Seen(
+        cells=cells,
+        marked=marked,
+        points=own,
+        response=_response([*before, *own], card.spacing_mm),
+        darkest_lightness=darkest_sound(cells),
+        most_dose_j_per_mm2=most_dose([*cells_before, *cells], card.head.rated_optical_w),
+    )
+    pale_l = seen.pale_lightness
+    if not seen.fit or (pale_l is not None and not (pale_l <= MARKED_L and is_plateau(cells))):
+        return _nothing_fit(card, seen)
+    return _fastest_chosen(card, seen, reserve_measured)
+
+
+def _fastest_chosen(card: Card, seen: _Seen, reserve_measured: float | None) -> Outcome:
+    best = _fastest(seen.fit)
+    begins = black_begins(seen.cells, best, seen.darkest_lightness)
+    reserve = kept_reserve(best, begins, seen.marked, measured=reserve_measured)
+    lightness_at_recipe = lightness_at(
+        seen.cells, best, best.feed_mm_per_min * reserve.times_the_speed
+    )
     choice = Choice(
         cell=best.name,
         feed_mm_per_min=_feed_to_ask(best) * reserve.times_the_speed,
         power_ratio=_power_to_ask(best),
         lightness=best.lightness,
-        lightness_at_recipe=lightness_at(
-            cells, best, best.feed_mm_per_min * reserve.times_the_speed
-        ),
+        lightness_at_recipe=lightness_at_recipe,
         begins=begins,
         reserve=reserve,
     )
-    reach = photo_reach_mm_per_min(card.head, card.spacing_mm, card.halftone)
-    exponent = response.exponent if response else usual_exponent()
+    best_j_per_mm2 = best.dose_j_per_mm2(card.head.rated_optical_w)
     next_range = finer_range(
         card,
         best,
-        reach,
-        exponent,
-        most_dose_j_per_mm2=max(most_j_per_mm2, best.dose_j_per_mm2(card.head.rated_optical_w)),
+        photo_reach_mm_per_min(card.head, card.spacing_mm, card.halftone),
+        seen.response.exponent if seen.response else usual_exponent(),
+        most_dose_j_per_mm2=max(seen.most_dose_j_per_mm2, best_j_per_mm2),
     )
     return Outcome(
-        cells=cells,
-        points=own,
+        cells=seen.cells,
+        points=seen.points,
         choice=choice,
-        darkest_lightness=darkest,
-        response=response,
+        darkest_lightness=seen.darkest_lightness,
+        response=seen.response,
         next_range=next_range,
         is_fingernail_asked=best.mark is None,
         sentences=(
-            *about_paleness(pale_l),
+            *about_paleness(seen.pale_lightness),
             recommendation(best, choice.feed_mm_per_min, choice.power_ratio),
             about_reserve(best, begins, reserve),
             *about_fingernail(best),
@@ -241,28 +270,32 @@ def _response(points: Sequence[Point], spacing_mm: float) -> Response | None:
         return None
 
 
-def _nothing_fit(
-    card: Card,
-    cells: tuple[Cell, ...],
-    marked: Sequence[MarkedPatch],
-    most_j_per_mm2: float,
-) -> Outcome:
+def _nothing_fit(card: Card, seen: _Seen) -> Outcome:
+    sentence, next_range = _where_to_look(card, seen)
+    return replace(
+        _no_choice(seen.cells, (sentence,), next_range),
+        points=seen.points,
+        darkest_lightness=seen.darkest_lightness,
+        response=seen.response,
+    )
+
+
+def _where_to_look(card: Card, seen: _Seen) -> tuple[str, Range]:
+    """Return where the next card looks, and why."""
     covered = covered_range(card)
     spoilt = (Judgement.GLAZE_DAMAGED, Judgement.UNEVEN, Judgement.BURNT_TOO_FAR)
-    is_any_fit = any(cell.judgement is Judgement.FIT for cell in cells)
-    is_spoilt = not is_any_fit and any(cell.judgement in spoilt for cell in cells)
-    between = None if is_any_fit else between_marks(marked)
-    if between is not None:
-        return _no_choice(cells, (LOOK_BETWEEN,), kept_below(between, card, most_j_per_mm2))
-    if is_spoilt:
-        weaker = kept_below(weaker_range(covered), card, most_j_per_mm2)
-        return _no_choice(cells, (burn_weaker(weaker),), weaker)
-    stronger = within_dose(stronger_range(covered), card, most_j_per_mm2)
+    if not seen.fit:
+        between = between_marks(seen.marked)
+        if between is not None:
+            return LOOK_BETWEEN, kept_below(between, card, seen.most_dose_j_per_mm2)
+        if any(cell.judgement in spoilt for cell in seen.cells):
+            weaker = kept_below(weaker_range(covered), card, seen.most_dose_j_per_mm2)
+            return burn_weaker(weaker), weaker
+    stronger = within_dose(stronger_range(covered), card, seen.most_dose_j_per_mm2)
     if stronger is None:
-        return _no_choice(cells, (burn_no_more(most_j_per_mm2),), covered)
+        return burn_no_more(seen.most_dose_j_per_mm2), covered
     is_at_full_power = covered.high_power_ratio >= FULL_POWER
-    sentence = burn_stronger(stronger, is_at_full_power=is_at_full_power)
-    return _no_choice(cells, (sentence,), stronger)
+    return burn_stronger(stronger, is_at_full_power=is_at_full_power), stronger
 
 
 def _no_choice(cells: tuple[Cell, ...], sentences: tuple[str, ...], next_range: Range) -> Outcome:
