@@ -24,7 +24,7 @@ from etchwire.catalogue.heads import MOST_DOSE_J_PER_MM2, Head, Recipe, is_high_
 from etchwire.errors import UnreadableSheet
 
 FIRST_STEPS: Final = (5, 6)
-QUICK_S: Final = 900.0  # of a first card; a longer one gets smaller patches (our choice)
+QUICK_S: Final = 780.0  # of a first card; a longer one gets smaller patches (our choice)
 SMALLER: Final = (  # steps, and the size that they have
     (5, 4, SIZES[-1]), (4, 3, SIZES[-1]), (4, 3, WEAK_SIZE), (3, 3, WEAK_SIZE),
 )  # fmt: skip
