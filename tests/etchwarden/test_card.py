@@ -53,7 +53,7 @@ def test_a_person_names_laser_tile_and_paint_and_no_speed(card, tmp_path):
     result = card("power", "first", "--head", "practice-10w", "--surface", "white tile, two coats")
 
     assert result.exit_code == 0
-    assert "power card 1: 51.0 × 67.9 mm. Etching will take 13 min" in result.stdout
+    assert "power card 1: 44.9 × 63.9 mm. Etching will take 11 min" in result.stdout
     assert "reach only 2400 mm/min" in result.stderr
     assert read_card_file(tmp_path / "first").recipe.surface == "white tile, two coats"
     assert read_sheet(tmp_path / "first").title == "power card 1"
