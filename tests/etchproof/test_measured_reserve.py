@@ -176,6 +176,31 @@ def test_it_is_read_from_one_photo_and_filed_like_the_others():
     assert Card.from_json(card.to_json()) == card
 
 
+def test_a_check_strip_read_after_it_takes_the_measured_reserve():
+    begins = begins_at(SURFACE)
+    too_fast = recipe_of(round(begins, -1))  # black with nothing to spare
+    strip = lay_out(CardOrder(kind="check", wishes=wishes(number=9), recipe=too_fast))
+    patches = tuple(
+        PatchReading(
+            cell=patch.cell, part=patch.part, reflectance=light,
+            lightness=float(lightness(np.array(light))), unevenness=0.4, photos=1,
+        )
+        for patch in strip.patches
+        for light in [reflected(SURFACE, patch.feed_mm_per_min, 1.0)]
+    )  # fmt: skip
+    shown = CardEvidence(
+        card=strip, reading=Reading(card_number=9, kind="check", photos=(), patches=patches)
+    )
+    uneven = dict.fromkeys(PLACES, 1.0) | {5: 1.3}
+    card = card_of(round(begins / 1.1, -1))
+    measured = CardEvidence(card=card, reading=seen(card, SURFACE, uneven, Quiet()))
+
+    before, after = result_of(shown), result_of(shown, earlier=[measured])
+
+    kept = [begins / one.recommended["recipe"]["feed_mm_per_min"] - 1 for one in (before, after)]
+    assert kept == pytest.approx([0.1, 0.3], abs=0.07)
+
+
 def test_a_power_card_read_after_it_takes_the_measured_reserve():
     noise = Quiet()
     feeds = tuple(round(feed) * 1.0 for feed in np.geomspace(3600, 6000, 8))

@@ -277,6 +277,42 @@ def test_hairlines_read_by_eye_give_the_laser_its_register(shop):
     assert "register measured" in next(line for line in listed if line.startswith("shed"))
 
 
+def test_what_a_strip_showed_before_it_was_worn_speaks_for_later_cards(shop):
+    shop.done(f"card check -o {{here}}/strip --surface {TILES} --speed 3000 --power 60")
+    slow = min(read_card_file(shop.folder / "strip").patches, key=lambda one: one.feed_mm_per_min)
+    new = {"card": 1, "way": "hand", "marks": {slow.cell: "glaze damaged"}, "summary": {}}
+    worn = {"card": 1, "way": "camera", "summary": {"trial": "dishwasher", "cycles": 9}}
+    for reading in (new, worn):
+        shop.logbook.note("save_reading", reading=reading)
+    speeds = f"{slow.feed_mm_per_min * 1.05:.0f} {slow.feed_mm_per_min * 1.5:.0f}"
+    grid = f"--speeds {speeds} --powers 60 80 --steps 2 2"
+    shop.done(f"card power -o {{here}}/first --surface {TILES} {grid}")
+
+    said = shop.done("read --card {here}/first --mark A1=good --no-accept")
+
+    assert f"would reach patch {slow.cell} of card 1, whose glaze is damaged" in said
+
+
+def test_own_figures_leave_the_greys_of_a_tone_card_out_and_say_so(shop):
+    shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 3000 --power 55")
+    shop.done(f"card tone -o {{here}}/greys --surface {TILES}")
+    tile = etch(read_card_file(shop.folder / "greys"), SURFACES["willing"])
+    (shop.folder / "greys.jpg").write_bytes(photograph(tile).read())
+    read = "read {here}/greys.jpg --card {here}/greys --wiped --accept"
+
+    own = shop.done(f"{read} --speed 2500")
+    as_read = shop.done(read)
+
+    curves = [
+        bool(one["tone_curve"])
+        for one in shop.logbook.ask("recipes", head="practice 20 W", surface="white tile")[
+            "recipes"
+        ]
+    ]
+    assert curves == [True, False, False]
+    assert ("their tone curve is left out" in own, "left out" in as_read) == (True, False)
+
+
 def test_focus_cards_at_two_places_say_by_command_what_to_pack_where(shop):
     wedge = "--wedge 0 15 100 --head practice-20w --surface t --speed 3000 --power 55"
     for name, place in (("one", "centre"), ("two", "back left")):
