@@ -11,7 +11,9 @@ from etchwire.sheet import GCODE_NAME
 from support.harnesses.practice_host import Host
 
 MM_PER_PX = 0.025
-HEARS_EVERY_S = 0.004  # seldom enough to be quick, and no line comes too late for the planner
+# Seldom enough to be quick, and no line comes too late for the planner: what the controller has
+# received lasts for 20 ms of single dots, and where lines are longer it answers less often.
+HEARS_EVERY_S, HEARS_AT_LEAST_EVERY_S = 0.004, 0.016
 
 
 def run_on_practice(gcode, head, surface, **machine):
@@ -20,7 +22,7 @@ def run_on_practice(gcode, head, surface, **machine):
 
 
 def _run(gcode, machine):
-    host = Host(machine, step_s=HEARS_EVERY_S)
+    host = Host(machine, step_s=HEARS_EVERY_S, longest_step_s=HEARS_AT_LEAST_EVERY_S)
     host.run(*gcode.decode("ascii").splitlines(), within_s=20_000)
     assert not [reply for reply in host.replies if reply != "ok"]
     return machine
@@ -28,8 +30,9 @@ def _run(gcode, machine):
 
 def burn_on_practice(card: Card, surface: str, folder, **machine) -> Tile:
     """Prepare, burn and wipe a card; `machine` are settings of the practice machine."""
-    tile, _ = burnt_on_practice(card, surface, folder, **machine)
-    return tile
+    sheet = prepare_card(card, folder=folder, is_replacing=True)
+    run = run_on_practice((folder / GCODE_NAME).read_bytes(), card.head, surface, **machine)
+    return Tile(_wiped(run.tile, _rectangle(sheet)), 1 / MM_PER_PX, card)
 
 
 def burn_on_surfaces(card: Card, names, folder) -> dict[str, Tile]:

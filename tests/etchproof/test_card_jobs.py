@@ -164,9 +164,9 @@ def test_from_a_first_card_to_true_greys_on_the_practice_machine(tmp_path):
         photo = photograph(tile, SHOT)
         return read_card([photo], [card], is_wiped=True)[0]
 
-    first = lay_out_power_card(wishes(number=1, head=head), first_grid(head, (4, 3)))
+    first = lay_out_power_card(wishes(number=1, head=head), first_grid(head, (3, 2)))
     outcome = choose(first, read(first), {})
-    finer = Grid.over(outcome.next_range, 3, 3)
+    finer = Grid.over(outcome.next_range, 3, 2)
     second = lay_out_power_card(wishes(number=2, head=head), finer)
     choice = choose(second, read(second), {}, earlier=[outcome]).choice
     recipe = Recipe(
@@ -175,10 +175,10 @@ def test_from_a_first_card_to_true_greys_on_the_practice_machine(tmp_path):
         power_ratio=choice.power_ratio,
         line_spacing_mm=0.1,
     )
-    hairlines = lay_out_register_card(wishes(number=3, head=head), recipe, Offsets(pairs=9))
+    hairlines = lay_out_register_card(wishes(number=3, head=head), recipe, Offsets(pairs=7))
     found = register_by_camera(read(hairlines)).register
     head = replace(head, register=found)
-    greys = lay_out_tone_card(wishes(number=4, head=head), recipe, steps=9)
+    greys = lay_out_tone_card(wishes(number=4, head=head), recipe, steps=7)
     tone = read_tone(greys, read(greys))
 
     true = Register(beam_lag_s=LAG_S, slack_mm=SLACK_MM)

@@ -46,9 +46,12 @@ class Report(dict):
 class Host:
     """Sends lines as the receive buffer allows and keeps everything that comes back."""
 
-    def __init__(self, machine=None, window_bytes=None, step_s=STEP_S, **options):
+    def __init__(  # `longest_step_s`: how long it may let the machine be while no reply comes
+        self, machine=None, window_bytes=None, step_s=STEP_S, longest_step_s=None, **options
+    ):
         self.machine = machine or PracticeMachine(**options)
-        self._step_s = step_s
+        self._step_s = self._next_step_s = step_s
+        self._longest_step_s = longest_step_s or step_s
         room = self.machine.controller.engine.firmware.receive_bytes
         self.window_bytes = window_bytes or (127 if room == 128 else room)
         self.replies = []
@@ -71,8 +74,10 @@ class Host:
                 self.machine.write(b"?")
                 next_report_s += report_every_s
             self._send_what_fits()
-            self.machine.advance(min(self._step_s, end_s + 1e-9 - self.machine.now_s))
-            self._hear()
+            self.machine.advance(min(self._next_step_s, end_s + 1e-9 - self.machine.now_s))
+            is_answered = self._hear()
+            waits_s = self._step_s if is_answered else 2 * self._next_step_s
+            self._next_step_s = min(waits_s, self._longest_step_s)
 
     def write(self, data, seconds=0.0):
         """Write bytes as they are, without counting."""
@@ -122,8 +127,9 @@ class Host:
             self.machine.write(data)
 
     def _hear(self):
+        """Take down what has come, and return whether that was anything."""
         *lines, self._unread = (self._unread + self.machine.read()).split(b"\r\n")
-        for line in (line.decode("latin-1") for line in lines):
+        for line in [line.decode("latin-1") for line in lines]:
             if line == "ok" or line.startswith("error:"):
                 self.replies.append(line)
                 if self._in_flight:
@@ -132,6 +138,7 @@ class Host:
                 self.reports.append(Report.of(line))
             elif line:
                 self.pushed.append(line)
+        return bool(lines)
 
 
 def raster(rows, *, feed, pitch_mm=0.1, spacing_mm=0.1, s=600, run_up_mm=2.5, both=True):
