@@ -224,7 +224,11 @@ def test_a_power_card_read_after_it_takes_the_measured_reserve():
     before = result_of(shown).table
     after = result_of(shown, earlier=[measured]).table
 
+    other = CardEvidence(card=replace(power, number=8), reading=replace(reading, card_number=8))
+    later = result_of(shown, earlier=[measured, other]).table
+
     assert before["choice"]["reserve"]["share"] == pytest.approx(0.10, abs=0.03)
+    assert later["choice"]["reserve"]["share"] == after["choice"]["reserve"]["share"]
     assert after["choice"]["reserve"]["share"] == pytest.approx(0.2, abs=0.05)
     assert "our choice, not measured" in " ".join(before["sentences"])
     assert "measured on a tile" in " ".join(after["sentences"])

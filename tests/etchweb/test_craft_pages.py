@@ -87,6 +87,17 @@ def test_tile_and_paint_are_described(phone, daemon):
     assert (surface.name, surface.coats) == ("bathroom white", 2)
 
 
+def test_how_it_is_wiped_belongs_to_tile_and_paint(phone, daemon):
+    wiped = {"solvent": "thinner", "cloth": "a pad", "wait_min": "15", "wiping": "firmly"}
+
+    phone.press("tiles-and-paints", form=SURFACE | wiped)
+
+    page = phone.look("/tiles-and-paints").text
+    said = daemon.said["save_surface"]["surface"]
+    assert {name: said[name] for name in wiped} == wiped | {"wait_min": 15.0}
+    assert all(f'name="{name}"' in page for name in wiped)
+
+
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [

@@ -6,6 +6,7 @@ import click
 
 from etchwarden.shared.catalogue_calls import catalogue_calls_at
 from etchwarden.shared.daemon_option import daemon_option
+from etchweb.logbook.verdict_presenter import CAUSES
 from etchwire.calls.catalogue import SaveVerdict
 from etchwire.catalogue.records import VERDICTS
 
@@ -14,7 +15,7 @@ from etchwire.catalogue.records import VERDICTS
 @click.argument("run", type=int)
 @click.argument("verdict", metavar="WORD", type=click.Choice(VERDICTS))
 @click.option("--pocket", type=int, help="The tile in this pocket, of a run of several.")
-@click.option("--cause", default="", help="Why, if it is known.")
+@click.option("--cause", default="", help=f"Why, if it is known: {', '.join(CAUSES)}.")
 @click.option("--note", default="", help="What else is worth knowing.")
 @daemon_option()
 def command(

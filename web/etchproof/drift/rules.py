@@ -231,8 +231,9 @@ RULES: Final = (
 def counts(verdict: str, cause: str) -> bool:
     """Return whether a verdict with that cause says anything of laser, paint, focus or mechanics.
 
-    A cause in the mechanics counts only where mechanics show.
+    A cause in the mechanics counts only where mechanics show. By command it is typed by hand.
     """
+    cause = cause.strip().lower()
     if cause in MECHANICAL_CAUSES:
         return verdict in MECHANICAL_VERDICTS
     return cause not in CAUSES_ELSEWHERE
