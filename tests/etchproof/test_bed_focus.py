@@ -1,5 +1,7 @@
 """The focus over the bed: five readings, and what to pack where."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -43,6 +45,15 @@ def test_a_bed_within_the_depth_of_focus_needs_no_packing():
     assert bed.lower_mm == pytest.approx(np.mean((5.4, 4.7)))
     assert all(abs(height - bed.lower_mm) <= 0.5 for height in heights.values())
     assert "Nothing to pack" in " ".join(bed.sentences())
+
+
+def test_one_height_suits_all_only_within_the_shallowest_focus():
+    deep, shallow = found({"centre": 5.0, "back left": 6.5}, in_focus_mm=2.0)
+    shallow = replace(shallow, in_focus_mm=1.0)
+
+    bed = BedFocus.of([deep, shallow])
+
+    assert bed.packing_mm == {"back left": 1.5}
 
 
 def test_places_that_are_missing_are_named_and_one_alone_says_nothing():
