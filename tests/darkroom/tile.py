@@ -17,6 +17,7 @@ from etchproof.card import Card
 from etchproof.layout.drawing import draw_card
 
 PX_PER_DOT = 4
+COARSER = 8  # pixels to one, where soot is spread over some sixty
 
 
 def rises_like_hill(over):
@@ -120,10 +121,17 @@ def not_wiped(tile: Tile, *, haze: float, reach_mm: float = 1.5, brown: float = 
     Common practice, no source; how much and how far is invented.
     """
     burnt = 1 - np.clip(tile.reflectance, 0, 1)
-    soot = cv2.GaussianBlur(burnt, (0, 0), reach_mm * tile.px_per_mm)
+    soot = _spread_wide(burnt, reach_mm * tile.px_per_mm)
     seen = np.maximum(tile.reflectance, 0.3 * burnt) * (1 - haze * soot)
     blue = (1 - brown * burnt).astype(np.float32) if brown else None
     return replace(tile, reflectance=seen.astype(np.float32), blue=blue)
+
+
+def _spread_wide(amount: np.ndarray, sigma_px: float) -> np.ndarray:
+    """Return `amount` blurred over many pixels, which takes a fraction of the time on fewer."""
+    fewer = cv2.resize(amount, None, fx=1 / COARSER, fy=1 / COARSER, interpolation=cv2.INTER_AREA)
+    spread = cv2.GaussianBlur(fewer, (0, 0), sigma_px / COARSER)
+    return cv2.resize(spread, amount.shape[::-1], interpolation=cv2.INTER_LINEAR)
 
 
 def burn(exposure: np.ndarray, card: Card, surface: InventedSurface) -> Tile:

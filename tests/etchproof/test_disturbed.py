@@ -94,7 +94,7 @@ def test_brown_paint_without_soot_is_found_on_a_card_of_fine_dots_too(tile, tint
 def test_a_brown_fringe_is_found_where_solid_patches_have_fired_black(tmp_path):
     """So a practice tile looks before it is wiped: paint is brown between scorching and firing."""
     head = PRACTICE_HEADS["practice-20w"]
-    card = lay_out_power_card(wishes(head=head), first_grid(head))
+    card = lay_out_power_card(wishes(head=head), first_grid(head, (3, 3)))
     wiped, painted = burnt_on_practice(card, "white-tile", tmp_path / "job", brown=0.5)
     shot = Shot(tilt_degrees=12, width_px=2600, height_px=1950)
 
