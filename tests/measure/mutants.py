@@ -80,7 +80,7 @@ MUTANTS: Final = (
     Mutant("a loop that stays open is not noticed", "interlocks/conditions/input_conditions.py",
            "return may_be_open or _all_closed(look, _LOOP)", "return True", _TRIPS),
     Mutant("a contact is given no time to move", "interlocks/conditions/input_conditions.py",
-           "return now_s - self.since_s > CONTACT_S", "return True", (*_TRIPS, *_ARMING)),
+           "return at_s - self.since_s > CONTACT_S", "return True", (*_TRIPS, *_ARMING)),
     Mutant("air counts as extraction with the fan off", "interlocks/conditions/input_conditions.py",
            "return air and not has_opened and fan.step in _HAS_AIR",
            "return air and not has_opened", (*_EXTRACTION, *_TRIPS)),
