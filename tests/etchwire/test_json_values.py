@@ -40,8 +40,10 @@ class Inner(WireValue):
 class Outer(WireValue):
     inner: Inner
 
+counts = []
+
 def read():
-    print(from_json_value({"inner": {"count": 1}}, Outer).inner.count)
+    counts.append(from_json_value({"inner": {"count": 1}}, Outer).inner.count)
 
 one, other = (threading.Thread(target=read, daemon=True) for _ in range(2))
 one.start()
@@ -51,6 +53,7 @@ other.join(0.2)  # it ends at once, or waits for the first
 other_has_come.set()
 one.join()
 other.join()
+print(*counts)  # two threads would print into each other's lines
 """
 
 
