@@ -108,6 +108,27 @@ def test_run_ends_do_not_drift_along_a_row_of_a_thousand_runs():
     assert end == pytest.approx(sheet.picture.left_mm + 999 * spacing, abs=0.000501)
 
 
+def test_a_run_begins_and_ends_in_the_middle_of_a_dot_where_its_parts_say_so():
+    gcode, sheet = written([[[0, 1], [1, 1], [0, 0]], [[0, 0], [1, 0], [0, 0]]])
+
+    assert [stroke[1:3] for stroke in strokes(gcode)] == [
+        pytest.approx((2.55, 2.7)), pytest.approx((2.65, 2.6)),
+    ]  # fmt: skip
+    assert (sheet.rows, sheet.columns, sheet.width_mm) == (2, 3, pytest.approx(0.3))
+    assert sheet.coverage == pytest.approx(4 / 12)
+
+
+@examples(40)
+@given(st.integers(0, 2**24 - 1).filter(bool), st.floats(0.03, 0.3), st.booleans())
+def test_whole_dots_given_in_parts_are_etched_as_whole_dots(pattern, spacing, both):
+    bits = np.array([pattern >> number & 1 for number in range(24)], dtype=bool).reshape(4, 6)
+    wishes = {"recipe": replace(RECIPE, line_spacing_mm=spacing), "is_both_directions": both}
+
+    whole, in_parts = (written(one, **wishes) for one in (bits, bits[..., None].repeat(2, axis=2)))
+
+    assert in_parts == whole
+
+
 def test_the_run_up_reaches_the_speed_with_a_margin():
     # v²/2a = 2.222 mm at 4000 mm/min and 1000 mm/s²: elementary mechanics
     assert 2.222222 * 1.1 <= run_up_mm(HEAD, 4000.0) <= 2.6

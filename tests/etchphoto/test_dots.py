@@ -9,6 +9,7 @@ import scipy.ndimage
 import skimage.data
 from PIL import Image
 
+from etchpath.writer.raster import parts_of
 from etchphoto.dots.eye import SPREADS_DEGREES, WEIGHTS, seen, sigma_mm
 from etchphoto.dots.neighbourhoods import codes_of, darkness_tables
 from etchphoto.dots.rendering import SAMPLES, darkness, exposures
@@ -79,6 +80,32 @@ def test_light_is_spread_as_another_library_spreads_it():
     middle = [fine // 6, fine // 2, fine - 1 - fine // 6]
     theirs = np.array([[spread[y::fine, x::fine] for x in middle] for y in middle])
     assert places == pytest.approx(theirs, abs=0.02)
+
+
+def test_light_of_parts_of_dots_is_spread_as_another_library_spreads_it():
+    # scipy.ndimage: as above, each half of a dot 6 of 12 steps wide
+    bits = np.random.default_rng(6).random((24, 24, 2)) < 0.4
+    fine = 12
+    lines = np.zeros((24 * fine, 24 * fine))
+    for middle in (fine // 2 - 1, fine // 2):
+        lines[middle::fine] = parts_of(bits).repeat(fine // 2, axis=1) * fine / 2
+    spread = scipy.ndimage.gaussian_filter(lines, 0.5 * fine, truncate=6, mode="constant")
+
+    places = np.array(exposures(parts_of(bits), 0.5, 2))
+
+    between = (spread[:-1] + spread[1:]) / 2  # a sixth, half and five sixths of a dot from its top
+    theirs = [between[y::fine, x::6] for y in (1, 5, 9) for x in (1, 4)]
+    assert places == pytest.approx(np.array(theirs), abs=0.02)
+
+
+def test_whole_dots_given_in_parts_are_as_dark_as_whole_dots():
+    bits = np.random.default_rng(7).random((30, 30)) < 0.5
+
+    whole, parts = darkness(bits, DOT), darkness(bits[..., None].repeat(2, axis=2), DOT)
+
+    assert parts.shape == (30, 30, 2)
+    assert parts.mean(axis=2) == pytest.approx(whole, abs=0.03)  # seen at other places
+    assert parts.mean() == pytest.approx(whole.mean(), abs=0.001)
 
 
 def test_a_solid_is_wholly_dark_and_a_wide_spot_closes_a_hole_in_it():

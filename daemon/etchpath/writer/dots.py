@@ -23,6 +23,7 @@ from etchpath.writer.raster import (
     etched_rows,
     feed_text,
     mm_text,
+    parts_of,
 )
 from etchwire.catalogue.heads import Head, Recipe
 from etchwire.sheet import Bounds, Photo, Sheet
@@ -40,11 +41,11 @@ class Order(JobOrder):
 
 
 def write_job(bits: Bits, file: BinaryIO, order: Order) -> Sheet:
-    """Write the G-code of `bits` (rows, columns; True burns; row 0 on top) and return its sheet.
+    """Write the G-code of `bits` (`etchpath.writer.raster`; True burns) and return its sheet.
 
     Raise JobDoesNotFit or NothingToEtch, with a sentence, before anything is written.
     """
-    if bits.ndim != 2 or not bits.any():
+    if bits.ndim not in (2, 3) or not bits.any():
         raise NothingToEtch("the picture has no dot to etch: it is white all over")
     raster = _raster(order)
     _require_it_fits(order, _motion_bounds(bits, raster))
@@ -119,9 +120,10 @@ def _written(row: RowOfDots, raster: Raster, rows: int, *, is_first: bool) -> Wr
 
 def _motion_bounds(bits: Bits, raster: Raster) -> Bounds:
     """Return what the head may need, without encoding a row: both directions' reach counted."""
-    columns = np.flatnonzero(bits.any(axis=0))
-    rows = np.flatnonzero(bits.any(axis=1))
-    edges = raster.column_edges_um(bits.shape[1])
+    parts = parts_of(bits)
+    columns = np.flatnonzero(parts.any(axis=0))
+    rows = np.flatnonzero(parts.any(axis=1))
+    edges = raster.edges_um(bits)
     reach = raster.run_up_um + abs(raster.lead_um)
     x_um = (0, int(edges[columns[0]]) - reach, int(edges[columns[-1] + 1]) + reach)
     y_um = (0, raster.row_um(int(rows[0]), len(bits)), raster.row_um(int(rows[-1]), len(bits)))

@@ -1,13 +1,18 @@
 """Rows of dots as G-code: where each run of equal dots ends, and the fewest bytes that say so.
 
+Dots are square, as wide as rows lie apart. A run may begin and end within one: dots of shape
+(rows, columns, parts) say of each part along the row whether it burns, of shape (rows, columns)
+of whole dots. Row 0 is on top.
+
 All places are whole micrometres from the job's origin. Each run ends at its own rounded
 place, so a row of a thousand runs is as right at its end as at its start; lengths are the
 differences.
 """
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +22,7 @@ ROWS_AT_ONCE: Final = 100  # bounds the memory; larger is no faster
 
 Bits = NDArray[np.bool_]
 Places = NDArray[np.int64]
+_Value = TypeVar("_Value", bound=np.generic)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,11 +41,10 @@ class Raster:
     lead_um: int = 0
     is_both_directions: bool = True
 
-    def column_edges_um(self, columns: int) -> Places:
-        """Return where each column begins, and at last where the last one ends."""
-        edges: Places = np.rint(np.arange(columns + 1) * (self.spacing_mm * UM_PER_MM)).astype(
-            np.int64
-        )
+    def edges_um(self, bits: Bits) -> Places:
+        """Return where each part of a row of `bits` begins, and at last where the last one ends."""
+        part_um = self.spacing_mm * UM_PER_MM / parts_per_dot(bits)
+        edges: Places = np.rint(np.arange(parts_of(bits).shape[1] + 1) * part_um).astype(np.int64)
         return edges + self.left_um
 
     def row_um(self, row: int, rows: int) -> int:
@@ -59,12 +64,23 @@ class RowOfDots:
     run_lengths_um: Places  # signed; burnt, dark, burnt ... burnt
 
 
+def parts_of(bits: NDArray[_Value]) -> NDArray[_Value]:
+    """Return the parts of all dots side by side: shape (rows, columns × parts)."""
+    return bits.reshape(len(bits), math.prod(bits.shape[1:]))
+
+
+def parts_per_dot(bits: NDArray[Any]) -> int:
+    """Return in how many parts along the row each dot is given."""
+    return bits.shape[2] if bits.ndim == 3 else 1
+
+
 def etched_rows(bits: Bits, raster: Raster) -> Iterator[RowOfDots]:
-    """Yield the rows of `bits` (rows, columns; True burns; row 0 on top) that hold a dot."""
-    edges_um = raster.column_edges_um(bits.shape[1])
+    """Yield the rows of `bits` (True burns) of which something burns."""
+    edges_um = raster.edges_um(bits)
+    parts = parts_of(bits)
     is_forward = True
     for first in range(0, len(bits), ROWS_AT_ONCE):
-        chunk = bits[first : first + ROWS_AT_ONCE]
+        chunk = parts[first : first + ROWS_AT_ONCE]
         rows = np.flatnonzero(chunk.any(axis=1))
         if len(rows) == 0:
             continue

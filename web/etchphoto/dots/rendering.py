@@ -7,27 +7,32 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from etchpath.writer.raster import parts_of, parts_per_dot
 from etchwire.catalogue.dot import Dot
 
 Bits = NDArray[np.bool_]
 Floats = NDArray[np.floating[Any]]
 
-SAMPLES: Final = 3  # places at which a dot is looked at, along the row and across it
+SAMPLES: Final = 3  # places at which a dot is looked at across the row, and along it where whole
+_SAMPLES_ALONG: Final = {1: SAMPLES, 2: 2}  # by the parts of a dot: places in each of them
 _REACH_SIGMAS: Final = 3.5
 _MOST_OVER: Final = 50.0  # scales beyond the threshold: wholly dark, and powers of it stay finite
 
 
 def darkness(bits: Bits, dot: Dot, light: Floats | np.float32 | None = None) -> NDArray[np.float32]:
-    """Return each dot's mean darkness, 0 bare to 1 solid, of `bits` (True = burnt) on bare tile.
+    """Return the mean darkness, 0 bare to 1 solid, of `bits` (True = burnt) on bare tile.
 
-    The shape is that of `bits`, (rows, columns); nothing is burnt around them. `light` is by what
-    factor each dot's light counts, or all dots' (`speeds.Motion.light`); without it, by 1.
+    It has the shape of `bits`: of each dot, or of each of its parts (`etchpath.writer.raster`);
+    nothing is burnt around them. `light` is by what factor the light of each counts, or of all
+    (`speeds.Motion.light`); without it, by 1.
     """
-    total = np.zeros(bits.shape, dtype=np.float32)
-    law = Law(dot)
-    for exposure in exposures(bits if light is None else bits * light, dot.spread_dots):
+    parts = parts_of(bits) if light is None else parts_of(bits * light)
+    total = np.zeros(parts.shape, dtype=np.float32)
+    law, places = Law(dot), 0
+    for exposure in exposures(parts, dot.spread_dots, parts_per_dot(bits)):
         total += law.on_average(exposure)
-    return total / np.float32(SAMPLES**2)
+        places += 1
+    return (total / np.float32(places)).reshape(bits.shape)
 
 
 class Law:
@@ -35,7 +40,7 @@ class Law:
 
     def __init__(self, dot: Dot) -> None:
         self._dot, self._solid = dot, 1.0
-        side = 2 * _reach_dots(dot.spread_dots) + 1
+        side = 2 * _reach(dot.spread_dots) + 1
         solid = exposures(np.ones((side, side), dtype=np.bool_), dot.spread_dots)
         middle = np.array([one[side // 2, side // 2] for one in solid])
         self._solid = float(self.on_average(middle).mean())
@@ -67,10 +72,13 @@ def darkened(exposure: Floats, threshold: float, scale: float, steepness: float)
     return np.asarray(1 - np.exp(-(over**steepness)))
 
 
-def exposures(bits: Bits | Floats, spread_dots: float) -> list[NDArray[np.float32]]:
-    """Return the exposure at each of SAMPLES² places of every dot, row by row of places."""
+def exposures(bits: Bits | Floats, spread_dots: float, parts: int = 1) -> list[NDArray[np.float32]]:
+    """Return the exposure at some places of every dot or part of one, row by row of places.
+
+    `bits` has the shape (rows, columns × parts): `etchpath.writer.raster.parts_of`.
+    """
     burnt = np.asarray(bits, dtype=np.float32)
-    along, across = kernels(spread_dots)
+    along, across = kernels(spread_dots, parts)
     return [
         np.asarray(cv2.sepFilter2D(burnt, -1, x, y, borderType=cv2.BORDER_CONSTANT))
         for y in across
@@ -78,23 +86,30 @@ def exposures(bits: Bits | Floats, spread_dots: float) -> list[NDArray[np.float3
     ]
 
 
-def kernels(spread_dots: float) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return what the dots around add at each place of a dot: along the row, and across it.
+def kernels(spread_dots: float, parts: int = 1) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return what is burnt around adds at each place of a part: along the row, and across it.
 
-    Both have the shape (SAMPLES, 2 reach + 1). Along the row light is on over the dot's width,
-    across it the row is a line. A solid area gets 1 on average.
+    The shape is (places, 2 reach + 1), the reach being of parts along the row, and of dots across.
+    Along the row light is on over the part's width, across it the row is a line. A solid area gets
+    1 on average.
     """
-    reach = _reach_dots(spread_dots)
-    places = (np.arange(SAMPLES) + 0.5) / SAMPLES - 0.5
-    off = np.arange(-reach, reach + 1) - places[:, np.newaxis]
-    along = _normal((off + 0.5) / spread_dots) - _normal((off - 0.5) / spread_dots)
-    across = np.exp(-0.5 * (off / spread_dots) ** 2)
+    along_parts = spread_dots * parts
+    off = _off(_SAMPLES_ALONG[parts], along_parts)
+    along = _normal((off + 0.5) / along_parts) - _normal((off - 0.5) / along_parts)
+    across = np.exp(-0.5 * (_off(SAMPLES, spread_dots) / spread_dots) ** 2)
     across /= across.sum(axis=1).mean()
     return along.astype(np.float32), across.astype(np.float32)
 
 
-def _reach_dots(spread_dots: float) -> int:
-    return math.ceil(_REACH_SIGMAS * spread_dots + 0.5)
+def _off(count: int, spread: float) -> Floats:
+    """Return how far each of `count` places lies from the dots around: (places, 2 reach + 1)."""
+    places = (np.arange(count) + 0.5) / count - 0.5
+    reach = _reach(spread)
+    return np.asarray(np.arange(-reach, reach + 1) - places[:, np.newaxis])
+
+
+def _reach(spread: float) -> int:
+    return math.ceil(_REACH_SIGMAS * spread + 0.5)
 
 
 def _normal(values: Floats) -> Floats:

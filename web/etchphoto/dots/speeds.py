@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.writer.dots import run_up_mm
-from etchpath.writer.raster import UM_PER_MM, Raster, RowOfDots, etched_rows
+from etchpath.writer.raster import UM_PER_MM, Raster, RowOfDots, etched_rows, parts_of
 from etchpath.writer.span_row import RowMoves, travel_of
 from etchwire.catalogue.dot import Dot
 from etchwire.catalogue.heads import Head, Recipe
@@ -44,23 +44,27 @@ class Motion:
     ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         """Return the share of the recipe's speed, and of its power, at which each dot is run.
 
-        Both are 1 where none is burnt. `bits` is the whole picture, shape (rows, columns), row 0 on
-        top; what is returned has the shape of `bits[rows]`.
+        Both are 1 where none is burnt. `bits` is the whole picture (`etchpath.writer.raster`); what
+        is returned has the shape of `bits[rows]`.
         """
         first, end, _ = rows.indices(len(bits))
-        before = np.flatnonzero(bits[:first].any(axis=1))
+        before = np.flatnonzero(parts_of(bits[:first]).any(axis=1))
         # Rows take turns in direction, so an even number of them has to come before.
         start = int(before[-1]) if len(before) % 2 else first
-        part = bits[start:end]
+        parts = parts_of(bits[start:end])
         raster, machine = self._raster(), Machine.of_head(self.head)
-        speeds, powers = np.ones((2, *part.shape), dtype=np.float32)
-        etched = etched_rows(part, raster)
-        rows_at_once = max(1, _DOTS_AT_ONCE // bits.shape[1])
+        speeds, powers = np.ones((2, *parts.shape), dtype=np.float32)
+        etched = etched_rows(bits[start:end], raster)
+        rows_at_once = max(1, _DOTS_AT_ONCE // parts.shape[1])
         while some := list(islice(etched, rows_at_once)):
             travel = travel_of([_moves(row, raster) for row in some], machine)
-            _fill(speeds, part, some, travel.length_mm / travel.seconds / raster.feed_mm_per_s)
-            _fill(powers, part, some, travel.power_mm_per_s / raster.feed_mm_per_s)
-        return np.minimum(speeds, 1)[first - start :], np.minimum(powers, 1)[first - start :]
+            _fill(speeds, parts, some, travel.length_mm / travel.seconds / raster.feed_mm_per_s)
+            _fill(powers, parts, some, travel.power_mm_per_s / raster.feed_mm_per_s)
+        shape = bits[first:end].shape
+        return (
+            np.minimum(speeds, 1)[first - start :].reshape(shape),
+            np.minimum(powers, 1)[first - start :].reshape(shape),
+        )
 
     def _raster(self) -> Raster:
         feed = self.recipe.feed_mm_per_min
