@@ -103,8 +103,7 @@ def test_whole_dots_given_in_parts_are_as_dark_as_whole_dots():
 
     whole, parts = darkness(bits, DOT), darkness(bits[..., None].repeat(2, axis=2), DOT)
 
-    assert parts.shape == (30, 30, 2)
-    assert parts.mean(axis=2) == pytest.approx(whole, abs=0.03)  # seen at other places
+    assert parts == pytest.approx(whole, abs=0.03)  # seen at other places
     assert parts.mean() == pytest.approx(whole.mean(), abs=0.001)
 
 

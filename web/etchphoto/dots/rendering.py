@@ -20,19 +20,20 @@ _MOST_OVER: Final = 50.0  # scales beyond the threshold: wholly dark, and powers
 
 
 def darkness(bits: Bits, dot: Dot, light: Floats | np.float32 | None = None) -> NDArray[np.float32]:
-    """Return the mean darkness, 0 bare to 1 solid, of `bits` (True = burnt) on bare tile.
+    """Return each dot's mean darkness, 0 bare to 1 solid, of `bits` (True = burnt) on bare tile.
 
-    It has the shape of `bits`: of each dot, or of each of its parts (`etchpath.writer.raster`);
-    nothing is burnt around them. `light` is by what factor the light of each counts, or of all
-    (`speeds.Motion.light`); without it, by 1.
+    The shape is (rows, columns), whether `bits` are of whole dots or of parts of them
+    (`etchpath.writer.raster`); nothing is burnt around them. `light` is by what factor the light of
+    each of `bits` counts, or of all (`speeds.Motion.light`); without it, by 1.
     """
-    parts = parts_of(bits) if light is None else parts_of(bits * light)
-    total = np.zeros(parts.shape, dtype=np.float32)
-    law, places = Law(dot), 0
-    for exposure in exposures(parts, dot.spread_dots, parts_per_dot(bits)):
+    law = Law(dot)
+    burnt = parts_of(bits) if light is None else parts_of(bits * light)
+    total, places = np.zeros(burnt.shape, dtype=np.float32), 0
+    for exposure in exposures(burnt, dot.spread_dots, parts_per_dot(bits)):
         total += law.on_average(exposure)
         places += 1
-    return (total / np.float32(places)).reshape(bits.shape)
+    whole = (total / np.float32(places)).reshape(*bits.shape[:2], parts_per_dot(bits))
+    return np.asarray(whole.mean(axis=2))
 
 
 class Law:
