@@ -2,11 +2,15 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from etchphoto.errors import UnfitDesign
 from etchphoto.layout.design import Box, Shape
 from etchphoto.layout.shapes import distance_mm
+from support.harnesses.examples import examples
 from support.samples.designs import all_black, design, dots, span_mm
+from support.samples.parts_of_dots import half_a_dot_on, in_halves, shortest_run
 
 BOX = "box = { left_mm = 5, top_mm = 5, width_mm = 30, height_mm = 20 }"
 AREAS = {  # of 30 × 20 mm, corners of 5 mm: elementary
@@ -132,3 +136,65 @@ def test_a_tile_in_a_design_may_have_a_margin_that_nothing_crosses():
     with pytest.raises(UnfitDesign, match=r"from 3 to 37 mm across and from 3 to 27 mm down"):
         design([f'kind = "outline"\nshape = "circle"\nline_mm = 1\n{BOX.replace("= 20", "= 23")}'],
                margin_mm=3.0)  # fmt: skip
+
+
+LAYERS = [
+    'kind = "photo"',
+    f'kind = "mask"\nshape = "oval"\n{BOX}',
+    'kind = "outline"\nshape = "circle"\nline_mm = 0.7\nink = "white"',
+    f'kind = "lettering"\ntext = "Ida"\nink = "white"\nfield_mm = 1\nsize_mm = 7\n{BOX}',
+]
+
+
+def some_photo(rows, columns, seed=4):
+    """Return the dots of a photo, of some long and some short runs."""
+    return np.random.default_rng(seed).random((rows, columns)).cumsum(axis=1) % 3 < 1.5
+
+
+def test_over_a_photo_of_whole_dots_in_halves_layers_lie_as_over_whole_dots():
+    photo = some_photo(300, 400)
+
+    whole = dots(LAYERS, photo=lambda _: photo)
+    halves = dots(LAYERS, photo=lambda _: in_halves(photo))
+
+    assert (halves == in_halves(whole)).all()
+
+
+def test_layers_are_laid_over_both_halves_and_leave_the_rest_of_the_photo_as_it_is():
+    photo = half_a_dot_on(some_photo(300, 400))
+    laid = [dots(LAYERS, photo=lambda _, is_burnt=is_burnt: np.full((300, 400), is_burnt))
+            for is_burnt in (False, True)]  # fmt: skip
+
+    bits = dots(LAYERS, photo=lambda _: photo)
+
+    is_photo = laid[0] != laid[1]
+    assert (bits[~is_photo] == in_halves(laid[0])[~is_photo]).all()
+    inside = is_photo[:, 1:-1] & is_photo[:, :-2] & is_photo[:, 2:]
+    assert inside.mean() > 0.2
+    assert (bits[:, 1:-1][inside] == photo[:, 1:-1][inside]).all()
+
+
+def test_where_a_layer_cuts_off_half_a_dot_no_run_is_left_that_is_shorter_than_a_dot():
+    photo = half_a_dot_on(some_photo(300, 400))
+
+    bits = dots(LAYERS, photo=lambda _: photo)
+
+    assert shortest_run(bits) == 2
+    assert bits.mean() == pytest.approx(
+        dots(LAYERS, photo=lambda _: photo[..., 0]).mean(), abs=0.01
+    )
+
+
+@examples(40)
+@given(st.integers(0, 2**60 - 1), st.integers(0, 29), st.integers(0, 28))
+def test_a_photo_is_cut_at_any_place_to_runs_of_a_dot_and_more(pattern, left, right):
+    rows = np.array([pattern >> number & 1 for number in range(60)], dtype=bool).reshape(2, 30)
+    photo = half_a_dot_on(rows)
+    boxes = [f"box = {{ left_mm = {at / 10}, top_mm = 0, width_mm = {wide}, height_mm = 0.2 }}"
+             for at, wide in ((left, 0.1), (right, 0.2))]  # fmt: skip
+    layers = [f'kind = "outline"\nshape = "rectangle"\nline_mm = 1\nink = "{ink}"\n{box}'
+              for ink, box in zip(("burnt", "white"), boxes, strict=True)]  # fmt: skip
+
+    bits = dots(['kind = "photo"', *layers], photo=lambda _: photo, width_mm=3.0, height_mm=0.2)
+
+    assert shortest_run(bits) >= 2

@@ -9,6 +9,7 @@ import pytest
 from etchpath.writer.dots import Order, write_job
 from etchphoto.estimate import dot_findings, grey_findings, speed_findings
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from support.samples.parts_of_dots import half_a_dot_on, in_halves
 
 HEAD = PRACTICE_HEADS["practice-20w"]
 RECIPE = PRACTICE_RECIPES["practice-20w"]
@@ -65,6 +66,16 @@ def test_much_smoke_is_told_where_the_edge_is_light():
 
     assert names(dot_findings(bits)) == ["much-burnt"]
     assert names(dot_findings(dots(0.5))) == []
+
+
+@pytest.mark.parametrize("share", [0.5, 0.8, 0.9])
+def test_dots_given_in_halves_are_told_of_as_whole_dots(share):
+    framed = dots(0.3)
+    framed[:16] = framed[-16:] = framed[:, :16] = framed[:, -16:] = True
+
+    for bits in (dots(share), framed, dots(share, rows=40, columns=400)):
+        assert dot_findings(in_halves(bits)) == dot_findings(bits)
+    assert names(dot_findings(half_a_dot_on(dots(share)))) == names(dot_findings(dots(share)))
 
 
 @pytest.mark.parametrize("size", [(1, 1), (1, 9), (9, 1)])

@@ -6,11 +6,21 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from etchphoto.dots.rendering import darkness
 from etchphoto.dots.speeds import Motion
-from etchphoto.expected import FIRED_BLACK, TILE_WHITE, DotLook, draw_preview, save_expected
+from etchphoto.expected import (
+    FIRED_BLACK,
+    TILE_WHITE,
+    DotLook,
+    draw_preview,
+    save_dots,
+    save_expected,
+    shows_dots,
+)
 from etchphoto.light import srgb_to_linear
 from etchwire.catalogue.dot import Dot
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
+from support.samples.parts_of_dots import half_a_dot_on, in_halves
 
 DOT = Dot(spread_dots=0.45, threshold=0.25, scale=0.2, steepness=2.0, black=0.06)
 HEAD, RECIPE = PRACTICE_HEADS["practice-20w"], PRACTICE_RECIPES["practice-20w"]
@@ -87,3 +97,75 @@ def test_a_large_tile_is_drawn_in_strips_without_seams(tmp_path):
     with Image.open(tmp_path / "expected.png") as picture:
         shades = np.asarray(picture)[::4, ::4]  # the palette's numbers, 255 for solid
     assert shades == pytest.approx(look.darkness(bits) * 255, abs=0.51)
+
+
+@pytest.mark.parametrize(("rows", "columns"), [(30, 40), (600, 500), (10, 1001)])
+def test_whole_dots_given_in_halves_are_drawn_as_whole_dots(tmp_path, rows, columns):
+    bits = some_bits(rows, columns)
+
+    save_expected(bits, tmp_path / "whole.png")
+    save_expected(in_halves(bits), tmp_path / "halves.png")
+
+    whole, halves = (Image.open(tmp_path / name) for name in ("whole.png", "halves.png"))
+    assert (codes_of(halves) == codes_of(whole)).all()
+    assert (codes_of(draw_preview(in_halves(bits), 25)) == codes_of(draw_preview(bits, 25))).all()
+
+
+def test_with_a_dot_whole_dots_given_in_halves_look_as_whole_dots():
+    bits = some_bits(80, 60)
+    look = DotLook(DOT, Motion(HEAD, RECIPE))
+
+    whole, halves = look.darkness(bits), look.darkness(in_halves(bits))
+
+    assert halves.shape == (80, 60)
+    assert halves == pytest.approx(whole, abs=0.03)  # a dot is looked at in other places
+    assert halves.mean() == pytest.approx(whole.mean(), abs=0.001)
+
+
+def test_a_dot_of_which_half_burns_is_half_as_dark_to_begin_with(tmp_path):
+    bits = in_halves(np.array([[True, False, False, True]]))
+    bits[0, 1, 0] = bits[0, 3, 0] = True
+    bits[0, 3, 1] = False
+
+    save_dots(bits, tmp_path / "dots.png", 1)
+
+    white, black = (srgb_to_linear(np.array(colour) / 255) for colour in (TILE_WHITE, FIRED_BLACK))
+    with Image.open(tmp_path / "dots.png") as picture:
+        light = srgb_to_linear(codes_of(picture)[0] / 255)
+    half = (white + black) / 2
+    assert light == pytest.approx(np.array([black, half, white, half]), abs=0.005)
+    assert codes_of(draw_preview(bits, 4)) == pytest.approx(codes_of(picture), abs=1)
+
+
+def test_with_a_dot_a_dot_is_as_dark_as_its_halves_are_on_average():
+    bits = half_a_dot_on(some_bits(50, 40).repeat(3, axis=1))
+
+    dark = DotLook(DOT).darkness(bits)
+
+    assert dark == pytest.approx(darkness(bits, DOT).mean(axis=2), abs=1e-6)
+    in_the_middle = np.diff(bits.astype(int), axis=2)[..., 0] != 0
+    assert dark[in_the_middle].mean() == pytest.approx(0.5, abs=0.1)
+
+
+def test_a_large_tile_in_halves_is_drawn_in_strips_without_seams(tmp_path):
+    bits = half_a_dot_on(some_bits(300, 40))
+    bits[70] = False  # from here on rows go the other way
+    look = DotLook(replace(DOT, power_exponent=1.9), Motion(HEAD, RECIPE))
+
+    save_expected(bits, tmp_path / "expected.png", look)
+
+    with Image.open(tmp_path / "expected.png") as picture:
+        shades = np.asarray(picture)[::4, ::4]
+    assert shades == pytest.approx(look.darkness(bits) * 255, abs=0.51)
+
+
+@pytest.mark.parametrize("look", [None, DotLook(DOT)])
+def test_a_picture_is_known_by_a_run_that_ends_half_a_dot_further_on(tmp_path, look):
+    bits = half_a_dot_on(some_bits(20, 30).repeat(2, axis=1))
+    save_expected(bits, tmp_path / "expected.png", look)
+    longer = bits.copy()
+    row, column = (place[0] for place in np.nonzero(bits[..., 0] & ~bits[..., 1]))
+    longer[row, column, 1] = True
+
+    assert shows_dots(tmp_path / "expected.png", bits, look)
+    assert not shows_dots(tmp_path / "expected.png", longer, look)

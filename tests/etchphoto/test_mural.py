@@ -15,8 +15,8 @@ from PIL import Image
 from darkroom.practice import run_on_practice
 from etchphoto.decoder.loading import load_photo
 from etchphoto.dots.eye import sharp_sigma_dots
-from etchphoto.dots.rendering import darkness
 from etchphoto.errors import JobNotWritable, UnfitDesign
+from etchphoto.expected import DotLook
 from etchphoto.halftone import HALFTONES
 from etchphoto.job.order import DEFAULT_HALFTONE, PhotoOrder, frame_of
 from etchphoto.job.prepare import shares_to_burn
@@ -337,7 +337,7 @@ def shares_of(job, place):
 
 def dark_of(job):
     """Return the darkness of all tiles, each fired by itself, side by side."""
-    return np.concatenate([darkness(bits, DOT) for _, bits in job.tiles()], axis=1)
+    return np.concatenate([DotLook(DOT).darkness(bits) for _, bits in job.tiles()], axis=1)
 
 
 def seen(off):

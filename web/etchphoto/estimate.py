@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
+from etchpath.writer.raster import Bits
 from etchphoto.findings import PhotoFinding
 from etchphoto.light import lightness
 from etchwire.sheet import Sheet
 
 Floats = NDArray[np.floating[Any]]
-Bits = NDArray[np.bool_]
 
 GREY_BETWEEN: Final = (0.15, 0.85)  # of the area looks burnt: neither paper nor ink
 FEW_GREYS: Final = 0.1
@@ -84,9 +84,9 @@ def dot_findings(bits: Bits) -> tuple[PhotoFinding, ...]:
 
 
 def _edge_share(bits: Bits) -> float:
-    rows, columns = bits.shape
+    rows, columns = bits.shape[:2]
     deep, wide = max(1, rows // _EDGE_SHARE), max(1, columns // _EDGE_SHARE)
-    is_edge = np.ones(bits.shape, dtype=bool)
+    is_edge = np.ones((rows, columns), dtype=bool)
     is_edge[deep : rows - deep, wide : columns - wide] = False
     return float(bits[is_edge].mean())
 

@@ -14,8 +14,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from etchpath.writer.raster import Bits
+
 Coverage = NDArray[np.floating[Any]]
-Bits = NDArray[np.bool_]
 
 _STEP: Final = 3  # x between a front's pixels in neighbouring rows: no kernel reaches further back
 _FRONTS_KEPT: Final = 8  # the oldest error asked for, read just before its place is taken

@@ -74,6 +74,11 @@ def parts_per_dot(bits: NDArray[Any]) -> int:
     return bits.shape[2] if bits.ndim == 3 else 1
 
 
+def in_parts(bits: Bits, parts: int) -> Bits:
+    """Return dots given in `parts` each: whole ones burn, or stay bare, in all of them."""
+    return bits if parts_per_dot(bits) == parts else bits[..., np.newaxis].repeat(parts, axis=2)
+
+
 def etched_rows(bits: Bits, raster: Raster) -> Iterator[RowOfDots]:
     """Yield the rows of `bits` (True burns) of which something burns."""
     edges_um = raster.edges_um(bits)

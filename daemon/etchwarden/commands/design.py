@@ -8,10 +8,10 @@ from typing import Any, Final
 
 import click
 
+from etchpath.writer.raster import Bits
 from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import NotADesign, UnfitDesign
 from etchphoto.estimate import dot_findings, speed_findings
-from etchphoto.halftone import Bits
 from etchphoto.layout.composing import set_letterings
 from etchphoto.layout.design import Design, Layer, LetteringLayer, MaskLayer, OutlineLayer, kind_of
 from etchphoto.layout.design_file import read_design

@@ -6,12 +6,13 @@ from typing import Any, Final
 
 import click
 
+from etchpath.writer.raster import Bits
 from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import UnfitOrder
 from etchphoto.estimate import picture_findings, speed_findings
 from etchphoto.etch_time import etching_s
 from etchphoto.framing import Crop
-from etchphoto.halftone import KERNELS, Bits, Coverage
+from etchphoto.halftone import KERNELS, Coverage
 from etchphoto.job.order import FROM_TEST_CARD, LETTERING, PhotoOrder
 from etchphoto.job.order_findings import findings
 from etchphoto.job.prepare import prepare_job

@@ -15,12 +15,11 @@ from numpy.typing import NDArray
 
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.writer.dots import run_up_mm
-from etchpath.writer.raster import UM_PER_MM, Raster, RowOfDots, etched_rows, parts_of
+from etchpath.writer.raster import UM_PER_MM, Bits, Raster, RowOfDots, etched_rows, parts_of
 from etchpath.writer.span_row import RowMoves, travel_of
 from etchwire.catalogue.dot import Dot
 from etchwire.catalogue.heads import Head, Recipe
 
-Bits = NDArray[np.bool_]
 Floats = NDArray[np.floating[Any]]
 
 _DOTS_AT_ONCE: Final = 64_000  # the more, the less it costs, and the more memory it takes

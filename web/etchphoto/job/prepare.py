@@ -8,12 +8,13 @@ import numpy as np
 
 from etchpath.errors import EtchpathError
 from etchpath.writer.dots import Order, write_job
+from etchpath.writer.raster import Bits
 from etchphoto.decoder.loading import LoadedPhoto, load_photo
 from etchphoto.errors import UnfitOrder
 from etchphoto.expected import save_expected
 from etchphoto.framing import Frame
 from etchphoto.grey_mixes import GREY_MIXES
-from etchphoto.halftone import HALFTONES, Bits, Coverage
+from etchphoto.halftone import HALFTONES, Coverage
 from etchphoto.job.folder import new_job_folder
 from etchphoto.job.order import FROM_TEST_CARD, PhotoOrder, frame_of
 from etchphoto.job.order_findings import cheap_findings, require_acknowledged

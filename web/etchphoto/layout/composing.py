@@ -1,12 +1,16 @@
-"""Composing: the layers of a design as one raster of dots, each dot decided once."""
+"""Composing: the layers of a design as one raster of dots, each dot decided once.
+
+Photos may have dots given in parts (`etchpath.writer.raster`). What is laid over them is drawn in
+whole dots, and where that cuts off a part of a dot, the part goes with its neighbour.
+"""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
+from etchpath.writer.raster import Bits, in_parts, parts_of, parts_per_dot
 from etchphoto.errors import UnfitDesign
 from etchphoto.findings import PhotoFinding
 from etchphoto.layout.design import (
@@ -27,7 +31,6 @@ from etchphoto.lettering.setting import SetText, set_text
 
 LEAST_DOTS: Final = 3  # a stroke of fewer is told: common practice, no source
 
-Bits: TypeAlias = NDArray[np.bool_]
 DrawnLayer: TypeAlias = LetteringLayer | OutlineLayer | MaskLayer
 # From rows of a photo's dots to the share of them that its masks keep, 0 to 1.
 Fade: TypeAlias = Callable[[slice], Floats]
@@ -114,8 +117,7 @@ class _Raster:
         whole = slice(0, self.grid.rows), slice(0, self.grid.columns)
         for window in self.grid.strips(self._here(whole)):
             away = distance_mm(layer.shape, box, layer.corner_mm, *self.grid.middles_mm(window))
-            part = self._at(window)
-            part &= away < 0
+            self._at(window)[away >= 0] = False
 
     def _here(self, window: Window) -> Window:
         """Return what is here of a window of the grid; it may be empty."""
@@ -142,7 +144,7 @@ def _within(span: slice, first: int, count: int) -> slice:
 def composed(
     design: Design, grid: Grid, letterings: dict[int, SetText], photo_dots: PhotoDots | None
 ) -> Bits:
-    """Return the dots of the whole tile (True = burnt, row 0 on top).
+    """Return the dots of the whole tile (True = burnt, row 0 on top), in parts if the photo's are.
 
     `letterings` are those of `set_letterings`; `photo_dots` makes the dots of the photo, without
     which its box stays white.
@@ -154,7 +156,10 @@ def composed(
             raster.lay(layer, box, letterings.get(number))
         elif photo_dots is not None:
             window = grid.window(box)
-            raster.bits[window] = photo_dots(photo_fade(design, grid, window))
+            dots = photo_dots(photo_fade(design, grid, window))
+            raster = replace(raster, bits=in_parts(raster.bits, parts_per_dot(dots)))
+            raster.bits[window] = dots
+    _mend_cut_runs(raster.bits)
     return raster.bits
 
 
@@ -169,6 +174,20 @@ def lay_over(
     for number, layer in enumerate(design.layers):
         if not isinstance(layer, PhotoLayer):
             raster.lay(layer, design.box_of(layer), letterings.get(number))
+    _mend_cut_runs(bits)
+
+
+def _mend_cut_runs(bits: Bits) -> None:
+    """Turn over, in place, each part of a dot that burns alone or stays bare alone.
+
+    A layer has cut the rest of its run away. Layers' own runs are never so short, and a photo's are
+    not either: the head would slow down for one, and a controller's pulses of light may be longer.
+    Of two such parts side by side both go with the neighbour beyond, and the dot keeps its share.
+    """
+    if parts_per_dot(bits) == 1:
+        return
+    changes = np.diff(parts_of(bits), axis=1, prepend=False, append=False)
+    bits ^= (changes[:, :-1] & changes[:, 1:]).reshape(bits.shape)
 
 
 def photo_fade(design: Design, grid: Grid, window: Window) -> Fade | None:

@@ -6,12 +6,12 @@ from functools import partial
 from pathlib import Path
 from typing import Final
 
+from etchpath.writer.raster import Bits
 from etchphoto.decoder.loading import LoadedPhoto
 from etchphoto.errors import UnfitDesign
 from etchphoto.expected import save_expected
 from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Crop
-from etchphoto.halftone import Bits
 from etchphoto.job.folder import new_job_folder
 from etchphoto.job.order import LETTERING, PhotoOrder, frame_of
 from etchphoto.job.order_findings import (

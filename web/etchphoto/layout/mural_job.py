@@ -10,13 +10,14 @@ from typing import IO, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from etchpath.writer.raster import Bits
 from etchphoto.decoder.loading import LoadedPhoto
 from etchphoto.errors import UnfitDesign
 from etchphoto.expected import save_expected, shows_dots
 from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Crop, Frame, frame_photo
 from etchphoto.grey_mixes import GREY_MIXES
-from etchphoto.halftone import KERNELS, RUN_IN, Bits, diffuse_bands, threshold
+from etchphoto.halftone import KERNELS, RUN_IN, diffuse_bands, threshold
 from etchphoto.job.folder import new_job_folder
 from etchphoto.job.order import FROM_TEST_CARD, LETTERING, PhotoOrder
 from etchphoto.job.order_findings import order_findings, recipe_findings, require_acknowledged

@@ -5,7 +5,8 @@ from typing import Final
 
 from PIL import Image, ImageDraw
 
-from etchphoto.expected import QUICK_COMPRESSION, Bits, DotLook, draw_preview
+from etchpath.writer.raster import Bits
+from etchphoto.expected import QUICK_COMPRESSION, DotLook, draw_preview
 from etchphoto.framing import MM_PER_INCH
 from etchphoto.layout.design import Tile
 

@@ -3,14 +3,12 @@
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from etchpath.writer.raster import Bits
 from etchphoto.halftone import HALFTONES
 from etchproof.card import COLUMN_LINES, ROW_LINES, Area, Card, HairlinePair, Patch
 from etchproof.layout.alphabet import draw_text
 from etchproof.layout.markers import MODULES, draw_marker
-
-Bits = NDArray[np.bool_]
 
 PEN_MM = 0.3  # wide enough to be read at arm's length
 TEXT_MM = 1.8

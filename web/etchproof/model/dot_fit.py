@@ -17,7 +17,8 @@ from typing import Any, Final, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from etchphoto.dots.rendering import Bits, darkened, darkness, exposures
+from etchpath.writer.raster import Bits
+from etchphoto.dots.rendering import darkened, darkness, exposures
 from etchphoto.dots.speeds import lit
 from etchphoto.light import lightness
 from etchproof.model.damped_steps import least_squares

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from etchpath.writer.raster import Bits, in_parts, parts_per_dot
 from etchphoto.decoder.loading import LoadedPhoto, load_photo
 from etchphoto.dots.gain import foreseen_gain
 from etchphoto.estimate import dot_findings, grey_findings, speed_findings
@@ -22,7 +23,7 @@ from etchphoto.expected import draw_preview, save_dots
 from etchphoto.findings import PhotoFinding
 from etchphoto.framing import Frame, frame_photo
 from etchphoto.grey_mixes import GREY_MIXES
-from etchphoto.halftone import Bits, Coverage
+from etchphoto.halftone import Coverage
 from etchphoto.job.order import LETTERING, PhotoOrder, frame_of
 from etchphoto.job.order_findings import findings, suited_halftone, worth_of_card
 from etchphoto.job.prepare import dots_of, prepare_job
@@ -113,7 +114,9 @@ def try_picture(folder: Path, on_progress: Progress) -> None:
     ways = HALFTONE_CHOICES if dot is None else EVERY_HALFTONE
     variants = {kind: replace(order, halftone=kind) for kind in ways}
     dots = [dots_of(variant.tone_curve.apply(part), variant) for variant in variants.values()]
-    save_dots(np.hstack(dots), folder / WAYS_NAME, 1, order.look, bits_a_px=4)
+    parts = max(map(parts_per_dot, dots))
+    beside = np.hstack([in_parts(one, parts) for one in dots])
+    save_dots(beside, folder / WAYS_NAME, 1, order.look, bits_a_px=4)
     tried = Tried(
         of=draft.tried_key,
         black=order.black,

@@ -9,11 +9,11 @@ from typing import Final
 
 from PIL import Image
 
+from etchpath.writer.raster import Bits
 from etchphoto.errors import UnfitDesign
 from etchphoto.estimate import speed_findings
 from etchphoto.expected import TILE_WHITE, draw_preview
 from etchphoto.findings import PhotoFinding
-from etchphoto.halftone import Bits
 from etchphoto.layout import mural_job as murals
 from etchphoto.layout.mural import TilePlace
 from etchphoto.proof_sheet import SHEET_PX
