@@ -48,7 +48,7 @@ class DotLook:
         near = slice(top, end + _MARGIN_DOTS)
         light = None if self.motion is None else self.motion.light(bits, self.dot, near)
         dark = darkness(bits[near], self.dot, light)[first - top : end - top]
-        return np.clip(dark if dark.ndim == 2 else dark.mean(axis=2), 0, 1)
+        return np.clip(dark, 0, 1)
 
 
 def save_expected(bits: Bits, path: Path, look: DotLook | None = None) -> None:
