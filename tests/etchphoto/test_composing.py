@@ -6,7 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from etchphoto.errors import UnfitDesign
+from etchphoto.layout.composing import lay_over, set_letterings
 from etchphoto.layout.design import Box, Shape
+from etchphoto.layout.grid import Grid
 from etchphoto.layout.shapes import distance_mm
 from support.harnesses.examples import examples
 from support.samples.designs import all_black, design, dots, span_mm
@@ -158,6 +160,17 @@ def test_over_a_photo_of_whole_dots_in_halves_layers_lie_as_over_whole_dots():
     halves = dots(LAYERS, photo=lambda _: in_halves(photo))
 
     assert (halves == in_halves(whole)).all()
+
+
+def test_over_a_part_of_a_wall_in_halves_layers_lie_as_over_all_of_it():
+    wall = design(LAYERS)
+    grid, letterings = Grid.of(wall.tile, 0.1), set_letterings(wall)
+    photo = some_photo(300, 400)
+    part = in_halves(photo[90:210, 130:300])
+
+    lay_over(part, wall, grid, letterings, top=90, left=130)
+
+    assert (part == in_halves(dots(LAYERS, photo=lambda _: photo)[90:210, 130:300])).all()
 
 
 def test_layers_are_laid_over_both_halves_and_leave_the_rest_of_the_photo_as_it_is():

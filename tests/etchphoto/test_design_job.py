@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from darkroom.practice import run_on_practice
 from etchphoto.decoder.loading import load_photo
@@ -13,10 +14,14 @@ from etchphoto.job.order import DEFAULT_HALFTONE, PhotoOrder
 from etchphoto.job.prepare import prepare_job
 from etchphoto.layout.design_job import design_job, prepare_design
 from etchphoto.layout.tile_picture import draw_tile
+from etchphoto.measured_tone import MeasuredTone
+from etchphoto.tone import BURNT_AS_WANTED
+from etchwire.catalogue.dot import Dot
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
-from etchwire.sheet import GCODE_NAME, read_sheet
+from etchwire.sheet import GCODE_NAME, PICTURE_NAME, read_sheet
 from support.samples.designs import PORTRAIT, SIGN, design_of_toml, span_mm
 from support.samples.photo_files import encoded, scene
+from support.samples.strokes import strokes
 
 HEAD, RECIPE = PRACTICE_HEADS["practice-20w"], PRACTICE_RECIPES["practice-20w"]
 PHOTO_ALONE = PORTRAIT.partition('[[layer]]\nkind = "mask"')[0]
@@ -71,6 +76,33 @@ def test_a_portrait_fades_to_white_and_bears_its_name(photo):
     assert (bits[:170] == bare[:170]).all()
 
 
+@pytest.mark.slow
+def test_a_portrait_of_searched_dots_has_its_shape_and_its_name_and_no_run_below_a_dot(
+    photo, tmp_path
+):
+    """The controller's moves are followed by `support.samples.strokes`, not by the writer."""
+    dot = Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06)  # invented
+    tone = MeasuredTone(curve=BURNT_AS_WANTED, recipe=RECIPE, halftone="jarvis", dot=dot)
+    design = design_of_toml(PORTRAIT.replace("mm = 20", "mm = 10").replace("soft_mm = 4", ""))
+    job = design_job(design, order(halftone="test-card", tone=tone), photo)
+
+    sheet = prepare_design(job, folder=tmp_path / "job")
+
+    assert (sheet.rows, sheet.columns, sheet.width_mm) == (100, 100, pytest.approx(10))
+    with Image.open(tmp_path / "job" / PICTURE_NAME) as picture:
+        assert picture.size == (400, 400)
+        is_white = np.asarray(picture.convert("L")) > 220
+    outside = np.hypot(*(np.indices((400, 400)) - 199.5)) > 208
+    assert is_white[:200][outside[:200]].all()
+    burnt_mm = [abs(end - start) for _, start, end, _ in strokes(gcode_of(tmp_path / "job"))]
+    assert min(burnt_mm) > RECIPE.line_spacing_mm - 0.0011
+    assert sum(burnt_mm) / 0.1 == pytest.approx(sheet.coverage * 100 * 100, abs=0.05)
+
+
+def gcode_of(job):
+    return (job / GCODE_NAME).read_bytes()
+
+
 def test_a_design_takes_a_photo_if_and_only_if_it_has_room_for_one(photo):
     with pytest.raises(UnfitDesign, match="say which"):
         design_job(design_of_toml(PORTRAIT), order())
@@ -114,7 +146,7 @@ def test_edges_on_the_etched_tile_lie_within_one_dot_of_the_design(tmp_path):
     """
     job = design_job(design_of_toml(SIGN), order(at_x_mm=30.0, at_y_mm=20.0))
     sheet = prepare_design(job, folder=tmp_path / "job")
-    gcode = (tmp_path / "job" / GCODE_NAME).read_bytes()
+    gcode = gcode_of(tmp_path / "job")
 
     tile = run_on_practice(gcode, HEAD, "white-tile").tile
     seen = tile.reflectance(mm_per_px=0.025, rectangle=(30.0, 20.0, 90.0, 60.0))

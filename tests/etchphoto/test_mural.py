@@ -106,6 +106,21 @@ def test_a_tile_made_again_alone_is_identical(photo, tmp_path):
     assert {name: (tmp_path / "wall/tile-5" / name).read_bytes() for name in names} == first
 
 
+@pytest.mark.slow
+def test_a_lettered_tile_of_searched_dots_made_again_alone_is_identical(photo, tmp_path):
+    job = mural_job(mural_of_toml(LETTER_H), order(halftone="test-card", tone=TONE), photo)
+    prepare_mural(job, folder=tmp_path / "wall")
+    names = (GCODE_NAME, PICTURE_NAME, "job.json")
+    first = {name: (tmp_path / "wall/tile-2" / name).read_bytes() for name in names}
+
+    prepare_again(job, 2, folder=tmp_path / "wall")
+
+    assert {name: (tmp_path / "wall/tile-2" / name).read_bytes() for name in names} == first
+    other = mural_job(mural_of_toml(LETTER_H.replace('"H"', '"I"')), job.order, photo)
+    with pytest.raises(UnfitDesign, match="would not be what it was"):
+        prepare_again(other, 2, folder=tmp_path / "wall")
+
+
 def test_a_tile_is_not_made_again_from_another_photo_or_with_other_settings(photo, tmp_path):
     mural = mural_of_toml(TEXT)
     job = mural_job(mural, order(), photo)

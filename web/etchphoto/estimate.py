@@ -31,7 +31,10 @@ SLOW_ROWS: Final = 0.05  # a row here and there harms nobody
 def picture_findings(
     coverage: Floats, bits: Bits, *, is_lettering: bool = False
 ) -> tuple[PhotoFinding, ...]:
-    """Return what shares that look burnt, and the dots (True = burnt), let one expect."""
+    """Return what shares that look burnt, and the dots, let one expect.
+
+    `bits` is as in `etchpath.writer.raster`, True = burnt.
+    """
     return (*grey_findings(coverage, is_lettering=is_lettering), *dot_findings(bits))
 
 
@@ -65,7 +68,7 @@ _BLACK_AND_WHITE: Final = (
 
 
 def dot_findings(bits: Bits) -> tuple[PhotoFinding, ...]:
-    """Return what the dots (True = burnt) let one expect of smoke and blotches."""
+    """Return what the dots (`etchpath.writer.raster`) let one expect of smoke and blotches."""
     share, edge = float(bits.mean()), _edge_share(bits)
     if edge > DARK_EDGE:
         sentence = (

@@ -78,7 +78,7 @@ def dots_of(
     on_preview: Callable[[Bits], None] = lambda _: None,
     seed: int = 1,
 ) -> Bits:
-    """Return the dots, True = burnt, that the order's halftone makes of `coverage`.
+    """Return the dots (`etchpath.writer.raster`) that the order's halftone makes of `coverage`.
 
     `coverage` is what `shares_to_burn` gives, or a part of it; `seed` is that of a search.
     """
@@ -138,7 +138,8 @@ def write_dots(
 ) -> Sheet:
     """Write G-code and sheet of `bits` into `folder`; raise UnfitOrder where they do not fit.
 
-    `photo` is what they were made from; a sign is made from none, and needs a title.
+    `bits` is as in `etchpath.writer.raster`. `photo` is what they were made from; a sign is made
+    from none, and needs a title.
     """
     writer_order = Order(
         title=order.title or (Path(photo.name).stem if photo else ""),

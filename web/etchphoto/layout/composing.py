@@ -168,7 +168,7 @@ def lay_over(
 ) -> None:
     """Lay a design's layers over some dots of the photo that lies below them, in place.
 
-    `bits` are those of `grid` from row `top` and column `left` on.
+    `bits` (`etchpath.writer.raster`) are those of `grid` from row `top` and column `left` on.
     """
     raster = _Raster(grid, bits, top, left)
     for number, layer in enumerate(design.layers):

@@ -84,7 +84,7 @@ class DesignJob:
         return (*of_recipe, *self.fine_lettering, *register_findings(self.order))
 
     def bits(self, on_progress: Callable[[float], None] = lambda _: None) -> Bits:
-        """Return every dot of the tile, True = burnt, row 0 on top."""
+        """Return every dot of the tile (`etchpath.writer.raster`)."""
         placed = self.placed
         photo_dots = None if placed is None else partial(placed.dots, on_progress=on_progress)
         return composed(self.design, self.grid, self.letterings, photo_dots)
