@@ -86,7 +86,7 @@ def told(what, dot, recipe):
     looks = [look(run, place, is_even=is_even) for is_even in (False, True)]
     whole, even = (off_what_it_can_hold(png(one, recipe), recipe.surface, SPACING_MM)
                    for one in looks)  # fmt: skip
-    on_tile, on_even = (per_dot(one, bits.shape) for one in looks)
+    on_tile, on_even = (per_dot(one, bits.shape[:2]) for one in looks)
     shown = darkness(bits, replace(dot, unevenness=0.0), motion.light(bits, dot))
     promise, ideal = (1 - (1 - dot.black) * one for one in (shown, wanted))
     print(f"\n{what}: tile {whole:.2f}, on an even coat {even:.2f} L* RMS")

@@ -6,7 +6,7 @@ whole dots, and where that cuts off a part of a dot, the part goes with its neig
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, TypeAlias
+from typing import Final, Self, TypeAlias
 
 import numpy as np
 
@@ -23,7 +23,7 @@ from etchphoto.layout.design import (
     PhotoLayer,
     called,
 )
-from etchphoto.layout.grid import Floats, Grid, Window
+from etchphoto.layout.grid import ROWS_AT_ONCE, Floats, Grid, Window
 from etchphoto.layout.shapes import distance_mm
 from etchphoto.lettering.drawing import drawn_lines
 from etchphoto.lettering.fonts import find_font
@@ -80,6 +80,12 @@ class _Raster:
     bits: Bits
     top: int = 0
     left: int = 0
+
+    def with_photo(self, dots: Bits, window: Window) -> Self:
+        """Return the raster with a photo's dots there, in parts where the photo's are."""
+        bits = in_parts(self.bits, parts_per_dot(dots))
+        bits[window] = dots
+        return replace(self, bits=bits)
 
     def lay(self, layer: DrawnLayer, box: Box, text: SetText | None) -> None:
         """Lay one layer; `text` is that of lettering."""
@@ -156,9 +162,7 @@ def composed(
             raster.lay(layer, box, letterings.get(number))
         elif photo_dots is not None:
             window = grid.window(box)
-            dots = photo_dots(photo_fade(design, grid, window))
-            raster = replace(raster, bits=in_parts(raster.bits, parts_per_dot(dots)))
-            raster.bits[window] = dots
+            raster = raster.with_photo(photo_dots(photo_fade(design, grid, window)), window)
     _mend_cut_runs(raster.bits)
     return raster.bits
 
@@ -186,8 +190,10 @@ def _mend_cut_runs(bits: Bits) -> None:
     """
     if parts_per_dot(bits) == 1:
         return
-    changes = np.diff(parts_of(bits), axis=1, prepend=False, append=False)
-    bits ^= (changes[:, :-1] & changes[:, 1:]).reshape(bits.shape)
+    for first in range(0, len(bits), ROWS_AT_ONCE):
+        strip = bits[first : first + ROWS_AT_ONCE]
+        changes = np.diff(parts_of(strip), axis=1, prepend=False, append=False)
+        strip ^= (changes[:, :-1] & changes[:, 1:]).reshape(strip.shape)
 
 
 def photo_fade(design: Design, grid: Grid, window: Window) -> Fade | None:
