@@ -83,20 +83,20 @@ def test_a_portrait_of_searched_dots_has_its_shape_and_its_name_and_no_run_below
     """The controller's moves are followed by `support.samples.strokes`, not by the writer."""
     dot = Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06)  # invented
     tone = MeasuredTone(curve=BURNT_AS_WANTED, recipe=RECIPE, halftone="jarvis", dot=dot)
-    design = design_of_toml(PORTRAIT.replace("mm = 20", "mm = 10").replace("soft_mm = 4", ""))
+    design = design_of_toml(PORTRAIT.replace("mm = 20", "mm = 6").replace("soft_mm = 4", ""))
     job = design_job(design, order(halftone="test-card", tone=tone), photo)
 
     sheet = prepare_design(job, folder=tmp_path / "job")
 
-    assert (sheet.rows, sheet.columns, sheet.width_mm) == (100, 100, pytest.approx(10))
+    assert (sheet.rows, sheet.columns, sheet.width_mm) == (60, 60, pytest.approx(6))
     with Image.open(tmp_path / "job" / PICTURE_NAME) as picture:
-        assert picture.size == (400, 400)
+        assert picture.size == (240, 240)
         is_white = np.asarray(picture.convert("L")) > 220
-    outside = np.hypot(*(np.indices((400, 400)) - 199.5)) > 208
-    assert is_white[:200][outside[:200]].all()
+    outside = np.hypot(*(np.indices((240, 240)) - 119.5)) > 128
+    assert is_white[:120][outside[:120]].all()
     burnt_mm = [abs(end - start) for _, start, end, _ in strokes(gcode_of(tmp_path / "job"))]
     assert min(burnt_mm) > RECIPE.line_spacing_mm - 0.0011
-    assert sum(burnt_mm) / 0.1 == pytest.approx(sheet.coverage * 100 * 100, abs=0.05)
+    assert sum(burnt_mm) / 0.1 == pytest.approx(sheet.coverage * 60 * 60, abs=0.05)
 
 
 def gcode_of(job):
