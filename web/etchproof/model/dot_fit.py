@@ -40,7 +40,6 @@ _FINER: Final = 3  # times the way between two spreads is halved
 _BINS: Final = 240
 _MOST_EXPOSURE: Final = 2.5
 _MIDDLES: Final = (np.arange(_BINS) + 0.5) / _BINS * _MOST_EXPOSURE
-_STARTS: Final = ((0.2, 0.3, 1.5), (0.5, 0.3, 1.0))  # threshold, scale, steepness
 _LEAST_NOISE: Final = 0.004  # of reflectance: no camera reads better
 
 # What is usual and how far off it may well be, as logarithms (the threshold's of its odds). Lines
@@ -56,6 +55,11 @@ _USUAL: Final = np.log(
 )
 _DOUBT: Final = np.array((1.5, 1.0, 1.0, 0.2, 0.35))
 _LAW: Final = len(_USUAL) - 1  # the figures of the law come first
+_LAW_RANGE: Final = (-8.0, 3.0)
+_USUAL_SLOPES: Final = np.eye(_LAW + 1) * np.append(1 / _DOUBT[:_LAW], 0.0)[:, np.newaxis]
+_LEAST_SOLID: Final = 1e-9
+_LEAST_ABOVE: Final = 1e-12  # of exposure: so little over the threshold has no logarithm yet
+_MOST_LOG: Final = 300.0  # what e to that power is stays finite
 
 _SOLID_DOTS: Final = 40
 _SOLID_MIDDLE: Final = slice(15, 25)
@@ -101,15 +105,18 @@ def fit_dot(steps: Sequence[Step], spacing_mm: float) -> Dot:
 def _fitted(steps: Sequence[Step], *, unevenness: float) -> Dot:
     wanted = 1 - np.array([step.reflectance for step in steps])
     patterns = {spread: _Patterns.of(steps, spread, unevenness) for spread in _SPREADS}
-    evenly = [one.fitted(wanted, np.full(len(wanted), _LEAST_NOISE)) for one in patterns.values()]
-    noise = _noise(steps, min(evenly, key=lambda fit: fit.missed))
-    fits = {spread: one.fitted(wanted, noise) for spread, one in patterns.items()}
+    even_noise = np.full(len(wanted), _LEAST_NOISE)
+    evenly = {at: one.fitted(wanted, even_noise, _STARTS) for at, one in patterns.items()}
+    noise = _noise(steps, min(evenly.values(), key=lambda fit: fit.missed))
+    fits = {at: one.fitted(wanted, noise, [evenly[at].figures]) for at, one in patterns.items()}
     ratio = _SPREADS[1] / _SPREADS[0]
     for _ in range(_FINER):
         ratio = ratio**0.5
         middle = min(fits, key=lambda spread: fits[spread].cost)
+        start = fits[middle].figures
         for spread in (middle / ratio, middle * ratio):
-            fits[spread] = _Patterns.of(steps, spread, unevenness).fitted(wanted, noise)
+            one = _Patterns.of(steps, spread, unevenness)
+            fits[spread] = one.fitted(wanted, noise, [start])
     spread = min(fits, key=lambda one: fits[one].cost)
     return replace(fits[spread].dot, unevenness=unevenness)
 
@@ -131,38 +138,42 @@ class _Fit:
     """The best dot of one spread: what it costs, and by how much it misses the steps, RMS."""
 
     dot: Dot
+    figures: Floats
     cost: float
     missed: float
 
 
 @dataclass(frozen=True, slots=True)
 class _Patterns:
-    """How often each exposure occurs in each step, shape (steps, bins), and in a solid area.
+    """How often each exposure occurs in each step, and in a solid area.
 
-    Exposures are those at the recipe's speed and power. `speeds` and `powers`, shape (paces, 1),
-    are the logarithms of the shares that occur, the whole first; `pace` tells each step's.
+    Each pace (a share of the recipe's speed and power) has exposures of its own. Of those that
+    occur, shape (exposures,), `at_recipe` tells what they are at the recipe's speed and power, and
+    `speed` and `power` the logarithms of their pace's shares; `occurring` has the shape
+    (exposures, steps + 1), the solid last.
     """
 
     spread_dots: float
-    in_steps: Floats
-    in_solid: Floats
-    speeds: Floats
-    powers: Floats
-    pace: NDArray[np.intp]
+    at_recipe: Floats
+    speed: Floats
+    power: Floats
+    occurring: Floats
 
     @classmethod
     def of(cls, steps: Sequence[Step], spread_dots: float, unevenness: float) -> Self:
         solid = np.ones((_SOLID_DOTS, _SOLID_DOTS), dtype=np.bool_)
-        middle = _SOLID_MIDDLE, _SOLID_MIDDLE
-        in_steps = [_occurring(step.bits, step.read, spread_dots, unevenness) for step in steps]
-        in_solid = _occurring(solid, middle, spread_dots, unevenness)
-        shares = [(step.speed_ratio, step.power_ratio) for step in steps]
-        paces = list(dict.fromkeys([(1.0, 1.0), *shares]))
-        pace = np.array([paces.index(share) for share in shares])
-        speeds, powers = np.log(paces).T[:, :, np.newaxis]
-        return cls(spread_dots, np.stack(in_steps), in_solid, speeds, powers, pace)
+        seen = [(step.bits, step.read, (step.speed_ratio, step.power_ratio)) for step in steps]
+        seen.append((solid, (_SOLID_MIDDLE, _SOLID_MIDDLE), (1.0, 1.0)))
+        paces = list(dict.fromkeys(share for _, _, share in seen))
+        of_pace = np.zeros((len(paces), _BINS, len(seen)))
+        for number, (bits, read, share) in enumerate(seen):
+            counts = _occurring(bits, read, spread_dots, unevenness)
+            of_pace[paces.index(share), :, number] = counts
+        pace, place = np.nonzero(of_pace.any(axis=2))
+        speed, power = np.log(paces)[pace].T
+        return cls(spread_dots, _MIDDLES[place], speed, power, of_pace[pace, place])
 
-    def fitted(self, wanted: Floats, noise: Floats) -> _Fit:
+    def fitted(self, wanted: Floats, noise: Floats, starts: Sequence[Floats]) -> "_Fit":
         """Return the best figures for the steps' darkness, each read no better than its noise."""
 
         def misses(figures: Floats) -> Floats:
@@ -170,7 +181,11 @@ class _Patterns:
             given = np.append(figures[:_LAW], np.log(self.spread_dots))
             return np.append(off, (given - _USUAL) / _DOUBT)
 
-        fits = [least_squares(misses, _figures(*start)) for start in _STARTS]
+        def slopes(figures: Floats) -> Floats:
+            depth = _deepest(figures, wanted) / noise
+            return np.vstack([self._slopes(figures) * depth[:, np.newaxis], _USUAL_SLOPES])
+
+        fits = [least_squares(misses, start, slopes) for start in starts]
         figures = min(fits, key=lambda fit: float((misses(fit) ** 2).sum()))
         off = misses(figures)
         missed = float(np.sqrt(((off[: len(wanted)] * noise) ** 2).mean()))
@@ -184,13 +199,38 @@ class _Patterns:
             fit_error=min(missed, 1.0),
             power_exponent=power_exponent,
         )
-        return _Fit(dot, float((off**2).sum()), missed)
+        return _Fit(dot, figures, float((off**2).sum()), missed)
 
     def _darkness(self, figures: Floats) -> Floats:
+        """Return each step's darkness beside the solid's."""
         *law, power_exponent = _law(figures)
-        dark = darkened(_MIDDLES * np.exp(power_exponent * self.powers - self.speeds), *law)
-        solid = float(self.in_solid @ dark[0])
-        return np.asarray((self.in_steps * dark[self.pace]).sum(axis=1) / max(solid, 1e-9))
+        shown = darkened(self._exposure(power_exponent), *law) @ self.occurring
+        return np.asarray(shown[:-1] / max(shown[-1], _LEAST_SOLID))
+
+    def _slopes(self, figures: Floats) -> Floats:
+        """Return the slopes of `_darkness`, times the depth, by each figure: (steps, figures)."""
+        threshold, scale, steepness, power_exponent = _law(figures)
+        exposure = self._exposure(power_exponent)
+        above = np.maximum(exposure - threshold, _LEAST_ABOVE)
+        over = np.log(above / scale)
+        power = np.exp(np.minimum(steepness * over, _MOST_LOG))
+        left = np.exp(-power)
+        by_over = (exposure > threshold) * steepness * power * left
+        by_exposure = by_over / above
+        of_law = [
+            1 - left,
+            -by_exposure * threshold * (1 - threshold),
+            -by_over,
+            by_over * over,
+            by_exposure * exposure * self.power * power_exponent,
+        ]
+        shown = np.stack(of_law) @ self.occurring
+        dark, solid = shown[:, :-1], max(shown[0, -1], _LEAST_SOLID)
+        by_law = (dark[1:] - dark[0] * (shown[1:, -1:] / solid)).T * _moves_law(figures)
+        return np.asarray(np.column_stack([by_law, dark[0]]) / solid)  # the depth is the last
+
+    def _exposure(self, power_exponent: float) -> Floats:
+        return np.asarray(self.at_recipe * np.exp(power_exponent * self.power - self.speed))
 
 
 def _figures(threshold: float, scale: float, steepness: float) -> Floats:
@@ -198,10 +238,22 @@ def _figures(threshold: float, scale: float, steepness: float) -> Floats:
     return np.array([*np.log((threshold / (1 - threshold), scale, steepness)), _USUAL[3], 0.0])
 
 
+# threshold, scale, steepness
+_STARTS: Final = (_figures(0.2, 0.3, 1.5), _figures(0.5, 0.3, 1.0))
+
+
 def _law(figures: Floats) -> tuple[float, float, float, float]:
-    odds, scale, steepness, power_exponent = np.exp(np.clip(figures[:_LAW], -8, 3))
+    odds, scale, steepness, power_exponent = np.exp(np.clip(figures[:_LAW], *_LAW_RANGE))
     within = min(max(1.0, float(power_exponent)), MOST_POWER_EXPONENT)
     return float(odds / (1 + odds)), float(scale), float(steepness), within
+
+
+def _moves_law(figures: Floats) -> NDArray[np.bool_]:
+    """Return which of the figures `_law` does not hold at an end of their range."""
+    low, high = _LAW_RANGE
+    highest = np.array([high, high, high, math.log(MOST_POWER_EXPONENT)])
+    lowest = np.array([low, low, low, 0.0])
+    return np.asarray((lowest < figures[:_LAW]) & (figures[:_LAW] < highest))
 
 
 def _deepest(figures: Floats, wanted: Floats) -> float:
