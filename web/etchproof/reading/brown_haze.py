@@ -57,7 +57,10 @@ def _cells(
         ],
         dtype=np.float64,
     )  # fmt: skip
-    places = apply(mm_to_photo, corners * card.spacing_mm) / COLOUR_PX - 0.5
-    inside = np.zeros(colour.shape[:2], dtype=np.uint8)
-    cv2.fillConvexPoly(inside, np.rint(places).astype(np.int32), 1)
-    return colour[inside > 0]
+    places = np.rint(apply(mm_to_photo, corners * card.spacing_mm) / COLOUR_PX - 0.5)
+    low = np.clip(places.min(axis=0), 0, colour.shape[1::-1]).astype(np.int32)  # x, y
+    high = np.clip(places.max(axis=0) + 1, low, colour.shape[1::-1]).astype(np.int32)
+    near = colour[low[1] : high[1], low[0] : high[0]]
+    inside = np.zeros(near.shape[:2], dtype=np.uint8)
+    cv2.fillConvexPoly(inside, places.astype(np.int32) - low, 1)
+    return near[inside > 0]

@@ -24,6 +24,8 @@ LEAST_SIDE_PX: Final = 800  # of the longer side: below it a picture is somebody
 KEPT_SIDE_PX: Final = 1800  # a photo of more than 16 megapixels is made smaller, down to this
 ROWS_AT_ONCE: Final = 256
 SCREEN_GAMMA: Final = 2.2  # near enough to sRGB where only proportions count
+_LIGHT_OF_CODE: Final = ((np.arange(256) / 255) ** SCREEN_GAMMA).astype(np.float32)
+RED_AND_BLUE: Final = (0, 2)
 COLOUR_PX: Final = 4  # a side of the squares whose colour is kept: patches are far larger
 _RESULT_BYTES: Final = 6 * ENOUGH_PIXELS  # light, codes and colour
 
@@ -103,9 +105,13 @@ def _colours(picture: DecodedPicture, times: int, rows: int, columns: int) -> It
     side = COLOUR_PX * times
     for first, last in _strips(rows * COLOUR_PX):
         part = picture.colours(0, first * times, columns * side, last * times)
-        codes = np.asarray(part.convert("RGB"), dtype=np.float32)[..., (0, 2)] / 255
-        squares = (codes**SCREEN_GAMMA).reshape(-1, side, columns, side, 2)
-        yield np.ascontiguousarray(squares.mean(axis=(1, 3)), dtype=np.float32)
+        codes = np.asarray(part.convert("RGB"))
+        light = [_LIGHT_OF_CODE.take(codes[..., channel]) for channel in RED_AND_BLUE]
+        rows_at_once = codes.shape[0] // side
+        squares = [
+            one.reshape(rows_at_once, side, columns, side).mean(axis=(1, 3)) for one in light
+        ]
+        yield np.stack(squares, axis=2)
 
 
 def _strips(height: int) -> Iterator[tuple[int, int]]:
