@@ -60,11 +60,19 @@ def etch_focus(card: Card, surface: InventedSurface, beam: Beam, *, wedge=None) 
     return Tile(reflectance.astype(np.float32), plain.px_per_mm, card)
 
 
-def lines_of(patch, card: Card, surface: InventedSurface, beam: Beam, wedge) -> np.ndarray:
-    """Return what a patch of lines reflects, (rows, columns) of its pixels."""
+def lines_of(
+    patch, card: Card, surface: InventedSurface, beam: Beam, wedge, *, trimmed: int | None = None
+) -> np.ndarray:
+    """Return what a patch of lines reflects, (rows, columns) of its pixels.
+
+    A `trimmed`-th of the patch is left out at each of its sides. Lines across the rows look alike
+    in all rows, and are given as one.
+    """
     area, px_mm = patch.area, card.spacing_mm / PX_PER_DOT
-    x_mm = (np.arange(area.width * PX_PER_DOT) + 0.5) * px_mm
-    y_mm = (np.arange(area.height * PX_PER_DOT) + 0.5) * px_mm
+    y_mm, x_mm = (
+        (_without_ends(np.arange(length * PX_PER_DOT), trimmed) + 0.5) * px_mm
+        for length in (area.height, area.width)
+    )
     heights = wedge.height_mm(area.left * card.spacing_mm + x_mm)
     across, along = beam.sigmas_mm(heights)
     pitch, dot = pitch_dots(patch) * card.spacing_mm, card.spacing_mm
@@ -73,7 +81,7 @@ def lines_of(patch, card: Card, surface: InventedSurface, beam: Beam, wedge) -> 
     solid = surface.exposure(
         card.head.rated_optical_w * patch.power_ratio, patch.feed_mm_per_min, dot
     )
-    exposure = np.zeros((len(y_mm), len(x_mm)))
+    exposure = np.zeros((len(y_mm) if patch.part == ROW_LINES else 1, len(x_mm)))
     for middle in middles:
         if patch.part == ROW_LINES:
             off = (y_mm - middle)[:, None] / across[None, :]
@@ -84,6 +92,11 @@ def lines_of(patch, card: Card, surface: InventedSurface, beam: Beam, wedge) -> 
     return surface.reflectance(exposure * solid)
 
 
+def _without_ends(places: np.ndarray, share: int | None) -> np.ndarray:
+    ends = len(places) // share if share else 0
+    return places[ends : len(places) - ends]
+
+
 def seen_without_a_tile(card: Card, surface: InventedSurface, beam: Beam) -> dict:
     """Return what the middle of each patch reflects, by cell and part: without its tile."""
     seen = {}
@@ -92,8 +105,6 @@ def seen_without_a_tile(card: Card, surface: InventedSurface, beam: Beam) -> dic
             power_w = card.head.rated_optical_w * patch.power_ratio
             light = surface.solid(power_w, patch.feed_mm_per_min, card.spacing_mm)
         else:
-            lines = lines_of(patch, card, surface, beam, card.wedge)
-            rows, columns = (side // 4 for side in lines.shape)
-            light = lines[rows:-rows, columns:-columns].mean()
+            light = lines_of(patch, card, surface, beam, card.wedge, trimmed=4).mean()
         seen[patch.cell, patch.part] = float(light)
     return seen

@@ -65,21 +65,35 @@ def focus_card(surface="willing", wedge=RISING):
 
 def reading_of(tile, seed=1):
     """What a perfect camera with usual noise would have read."""
-    noise = np.random.default_rng(seed)
+    truths = {(patch.cell, patch.part): tile.truth(patch.area) for patch in tile.card.patches}
+    return reading_with_noise(truths, np.random.default_rng(seed))
+
+
+def reading_with_noise(truths, noise):
     patches = tuple(
         PatchReading(
-            cell=patch.cell, part=patch.part,
-            reflectance=tile.truth(patch.area) + noise.normal(0, NOISE),
+            cell=cell, part=part, reflectance=truth + noise.normal(0, NOISE),
             lightness=50.0, unevenness=1.0, photos=1,
         )
-        for patch in tile.card.patches
+        for (cell, part), truth in truths.items()
     )  # fmt: skip
     return Reading(card_number=11, kind="focus", photos=(), patches=patches)
 
 
 def found(beam, surface="willing", wedge=RISING, seed=1):
     card = focus_card(surface, wedge)
-    return read_focus(card, reading_of(etch_focus(card, SURFACES[surface], beam), seed))
+    truths = seen_without_a_tile(card, SURFACES[surface], beam)
+    return read_focus(card, reading_with_noise(truths, np.random.default_rng(seed)))
+
+
+def test_a_patch_without_its_tile_shows_what_it_shows_on_it():
+    card, surface, beam = focus_card(), SURFACES["willing"], Beam(across_at_mm=5.0)
+    tile = etch_focus(card, surface, beam)
+
+    without = seen_without_a_tile(card, surface, beam)
+
+    on_it = {(patch.cell, patch.part): tile.truth(patch.area) for patch in card.patches}
+    assert without == pytest.approx(on_it, abs=1e-4)
 
 
 def test_the_square_of_a_lines_width_rises_with_the_logarithm_of_its_dose():
@@ -199,17 +213,9 @@ def test_nine_widths_in_ten_lie_within_give_or_take_on_gentle_wedges_too():
     held = []
     for case in range(20):
         card, surface, beam = hard_case(hidden, list(POWERS)[case % 3])
-        patches = tuple(
-            PatchReading(
-                cell=cell, part=part, reflectance=light + hidden.normal(0, NOISE),
-                lightness=50.0, unevenness=1.0, photos=1,
-            )
-            for (cell, part), light in seen_without_a_tile(card, surface, beam).items()
-        )  # fmt: skip
+        truths = seen_without_a_tile(card, surface, beam)
         try:
-            shown = read_focus(
-                card, Reading(card_number=11, kind="focus", photos=(), patches=patches)
-            )
+            shown = read_focus(card, reading_with_noise(truths, hidden))
         except NoFocus:
             continue  # it is told that nothing could be read
         if shown.is_spot_sure:
