@@ -16,7 +16,7 @@ from etchweb.logbook.views import SHOWN_AT_FIRST
 from etchweb.previews.store import PICTURES_FOLDER, keep_picture, share_picture
 from support.fakes.catalogue_answers import craft, recipe
 from support.fakes.fake_daemon import ETCH, SHA256
-from support.harnesses.picture_bench import draft_to_proof
+from support.harnesses.picture_bench import draft_tried
 from support.samples.photo_files import PHOTOGRAPHS
 
 ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
@@ -123,9 +123,10 @@ CURVE = {"wanted": [0.0, 1.0], "to_burn": [0.0, 1.0], "dot": DOT}
 
 @pytest.mark.slow
 @pytest.mark.parametrize("known", [{}, {"tone_curve": CURVE}], ids=["no card", "a tone card"])
+@pytest.mark.usefixtures("waiting_for_work")
 def test_each_step_of_a_picture_is_as_light_as_a_first_view(app, phone, daemon, known):
     daemon.answers |= craft(recipe(**known))
-    draft = draft_to_proof(app, ASTRONAUT, width_mm=80, height_mm=100)
+    draft = draft_tried(app, ASTRONAUT, width_mm=80, height_mm=100)
 
     sizes = {step: fetched(phone, f"{draft}/{step}") for step in ("tile", "cut", "look", "design")}
 

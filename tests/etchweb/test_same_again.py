@@ -66,7 +66,7 @@ def test_nothing_else_is_taken_for_what_is_kept(tmp_path, name):
 
 
 @pytest.fixture
-def etched(phone, app, daemon):
+def etched(waiting_for_work, phone, app, daemon):
     """A picture that was loaded and etched as run 7; returns its sheet."""
     daemon.answers |= craft()
     at = draft_to_proof(app, ASTRONAUT, width_mm=20, height_mm=20)

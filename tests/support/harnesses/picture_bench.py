@@ -18,6 +18,16 @@ PATIENCE_S: Final = 60.0
 
 def draft_to_proof(app: Any, photo: Path, *, width_mm: float, height_mm: float) -> str:
     """Return the address of a draft of `photo`, cut, tried and made."""
+    address = draft_tried(app, photo, width_mm=width_mm, height_mm=height_mm)
+    drafts, works = app.extensions["etchweb drafts"], app.extensions["etchweb works"]
+    draft_id = address.rpartition("/")[2]
+    folder, draft = drafts.folder_of(draft_id), drafts.find(draft_id)
+    assert works.begin(folder, "make", draft.found_key).over.wait(PATIENCE_S)
+    return address
+
+
+def draft_tried(app: Any, photo: Path, *, width_mm: float, height_mm: float) -> str:
+    """Return the address of a draft of `photo`, cut and tried."""
     drafts, works = app.extensions["etchweb drafts"], app.extensions["etchweb works"]
     draft = drafts.begin(photo.name)
     folder = drafts.folder_of(draft.id)
@@ -29,6 +39,5 @@ def draft_to_proof(app: Any, photo: Path, *, width_mm: float, height_mm: float) 
     size_px = tile_size_px(drafts.facts(draft.id), 0)
     draft = with_cut(draft, MultiDict({"left": "10", "top": "0", "wide": "80"}), size_px)
     drafts.keep(draft)
-    for verb, key in (("try", draft.tried_key), ("make", draft.found_key)):
-        assert works.begin(folder, verb, key).over.wait(PATIENCE_S)
+    assert works.begin(folder, "try", draft.tried_key).over.wait(PATIENCE_S)
     return f"/new/{draft.id}"
