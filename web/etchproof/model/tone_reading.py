@@ -6,6 +6,7 @@ wanted one is read off the same curve the other way.
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -135,8 +136,12 @@ def _over_burnt(card: Card, burnt: Floats, tints: Floats) -> OverBurnt | None:
     )
 
 
+@lru_cache(maxsize=4)
 def read_dot(card: Card, reading: Reading) -> Dot:
-    """Return the dot that makes the tone card's own patterns as dark as they were read."""
+    """Return the dot that makes the tone card's own patterns as dark as they were read.
+
+    Kept for the last few: what a card showed is told, recommended and filed one after another.
+    """
     steps, rows = [], span_rows(card)
     for patch in sorted(card.patches, key=lambda one: one.coverage):
         read = reading.of(patch.cell, patch.part)
