@@ -26,19 +26,6 @@ def served(served):
     return served
 
 
-@pytest.fixture
-def open_phone(open_phone):
-    """Open a phone that waits as long as a busy machine needs."""
-
-    def open_patient(path="/", **options):
-        phone = open_phone("/phones", **options)
-        phone.set_default_timeout(PATIENCE_MS)
-        phone.goto(phone.url.removesuffix("/phones") + path)
-        return phone
-
-    return open_patient
-
-
 def choose(phone, data, name="photo.jpg"):
     """Choose a photo on the first step and go on."""
     phone.get_by_label("Choose a photo").set_input_files(

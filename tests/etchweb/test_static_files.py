@@ -1,6 +1,7 @@
 """Styles and scripts are sent packed to who takes that, and as they are to who does not."""
 
 import gzip
+import re
 from pathlib import Path
 
 import pytest
@@ -56,3 +57,17 @@ def test_no_page_is_packed(phone):
     answer = phone.look("/logbook?text=abc", **{"Accept-Encoding": "gzip"})
 
     assert "Content-Encoding" not in answer.headers
+
+
+def test_the_dark_scheme_changes_colours_and_nothing_else():
+    """So what tests of the page in a dark scheme look at are colours."""
+    dark = re.compile(r"@media [^{]*prefers-color-scheme[^{]*\{\s*:root \{([^}]*)\}\s*\}")
+    colour = re.compile(r"--[\w-]+: (#[0-9a-f]{6}|rgb\([^)]*\));")
+    texts = [path.read_text() for path in STATIC.rglob("*") if path.suffix in {".css", ".js"}]
+
+    blocks = [block for text in texts for block in dark.findall(text)]
+    lines = [line.strip() for block in blocks for line in block.strip().splitlines()]
+
+    assert lines
+    assert [line for line in lines if not colour.fullmatch(line)] == []
+    assert sum(text.count("prefers-color-scheme") for text in texts) == len(blocks)
