@@ -94,21 +94,24 @@ class PracticeMachine:
         self._require_cable()
         return self.controller.engine.send.take(self.now_s)
 
-    def advance(self, seconds: float) -> None:
-        """Let time pass."""
+    def advance(self, seconds: float, *, stops_for_host: bool = False) -> None:
+        """Let time pass; it may stop earlier, where the machine `waits_for_host`."""
         end_s = self.now_s + seconds
         while self.board.next_event_s <= end_s:
             at_s = max(self.board.next_event_s, self.now_s)
-            self._advance_controller(at_s)
+            self._advance_controller(at_s, stops_for_host=stops_for_host)
+            if self.now_s < at_s:
+                end_s = self.now_s
+                break
             self.board.advance_to(at_s)
-        self._advance_controller(end_s)
-        self.board.now_s = end_s
+        self._advance_controller(end_s, stops_for_host=stops_for_host)
+        self.board.now_s = self.now_s
         if self._track.is_long:
             self._tile.expose(self._diode.faded(self._track.take()))
 
-    def _advance_controller(self, end_s: float) -> None:
+    def _advance_controller(self, end_s: float, *, stops_for_host: bool) -> None:
         if self._is_running:
-            self.controller.advance_to(end_s)
+            self.controller.advance_to(end_s, stops_for_host=stops_for_host)
         else:
             self.controller.engine.now_s = end_s
 
@@ -125,7 +128,7 @@ class PracticeMachine:
     @property
     def waits_for_host(self) -> bool:
         """Whether the host can read something and nothing of its own is left to be worked on."""
-        return not self.needs_no_host and self.controller.engine.send.next_arrival_s <= self.now_s
+        return self.controller.engine.host_is_due_s <= self.now_s
 
     # What can be seen
 

@@ -37,14 +37,18 @@ class PacedMachine:
         self._pacing.note_sent(wall_s, data)
 
     def advance(self, wall_s: float) -> None:
-        """Let the time that is due pass, in steps, and stop where the host has to be asked."""
+        """Let the time that is due pass, and stop where the host has to be asked.
+
+        A step of it passes whatever is waited for: nobody may be there to read.
+        """
         if self.patience_left_s(wall_s) > 0:
             self._pacing.stand_still(wall_s)
             return
-        left_s = self._pacing.due_s(wall_s, has_work=self.has_work)
-        while left_s > 0:
-            step_s = min(left_s, STEP_S)
-            self._machine.advance(step_s)
-            left_s -= step_s
-            if self._speedup > HONEST and self._machine.waits_for_host:
-                break
+        due_s = self._pacing.due_s(wall_s, has_work=self.has_work)
+        if due_s <= 0:
+            return
+        first_s = min(due_s, STEP_S)
+        self._machine.advance(first_s)
+        stops_for_host = self._speedup > HONEST
+        if due_s > first_s and not (stops_for_host and self._machine.waits_for_host):
+            self._machine.advance(due_s - first_s, stops_for_host=stops_for_host)

@@ -38,7 +38,8 @@ BOARD_NAME: Final = "board.sock"
 CONTROL_NAME: Final = "control.sock"
 CARD_NAME: Final = "card"
 
-_BUSY_WAIT_S: Final = 0.001
+_BUSY_WAIT_S: Final = 0.002  # of the machine's, as a USB adapter gathers bytes; a wake-up is dear
+_LEAST_BUSY_WAIT_S: Final = 0.0005  # the host's lines end a wait at once
 _IDLE_WAIT_S: Final = 0.004
 _LOOK_AROUND_S: Final = 0.5
 _PARTING_S: Final = 0.2
@@ -162,7 +163,9 @@ class PracticeProcess:
         """Return how long to sleep between two steps: the pace decides, and the work."""
         if not self._paced.has_work:
             return _IDLE_WAIT_S
-        return 0.0 if self._terms.speedup > 20 else _BUSY_WAIT_S / min(self._terms.speedup, 5)
+        if self._terms.speedup > MOST_PACED:
+            return 0.0
+        return max(_BUSY_WAIT_S / self._terms.speedup, _LEAST_BUSY_WAIT_S)
 
     def _look_around(self, wall_s: float) -> None:
         self._cable.look()

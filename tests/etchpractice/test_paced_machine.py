@@ -71,3 +71,14 @@ def test_a_host_that_is_late_does_not_starve_a_machine_that_runs_too_fast(speedu
 
 def test_a_host_that_is_later_than_the_machine_s_patience_starves_it():
     assert seconds_taken(speedup=20, late_s=0.3) > 10
+
+
+def test_a_machine_for_which_no_time_has_passed_has_not_greeted_yet():
+    """Who opens the port in that moment resets it, and would take the greeting for that reset's."""
+    machine = PracticeMachine()
+    PacedMachine(machine, 20).advance(0.0)
+
+    machine.open_port(boot_s=0.5)
+    machine.advance(1.0)
+
+    assert machine.read().count(b"Grbl") == 1

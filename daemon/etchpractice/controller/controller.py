@@ -49,11 +49,13 @@ class Controller:
         self._step()
         self.engine.receive.write(data, self.engine.now_s)
 
-    def advance_to(self, end_s: float) -> None:
-        """Let time pass until `end_s`."""
+    def advance_to(self, end_s: float, *, stops_for_host: bool = False) -> None:
+        """Let time pass until `end_s`, or until the host can read and nothing is left to do."""
         engine = self.engine
         while True:
             self._step()
+            if stops_for_host:
+                end_s = min(end_s, max(engine.host_is_due_s, engine.now_s))
             next_s = self._next_event_s()
             if next_s > end_s:
                 break

@@ -162,6 +162,11 @@ class Engine:
         while self.busy_until_s > self.now_s:
             yield self.busy_until_s
 
+    @property
+    def host_is_due_s(self) -> float:
+        """When the host can read something; never, while anything of its own is still worked on."""
+        return self.send.next_arrival_s if self.receive.is_quiet else NEVER_S
+
     def drain(self) -> Task:
         """Wait until every queued move is done and the head stands."""
         while self.state is not State.CHECK and (self.is_going or self.planner.blocks):
