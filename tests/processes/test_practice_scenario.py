@@ -1,33 +1,30 @@
-"""`etchwarden practice --scenario FILE`: real processes, and everything comes as it is written."""
+"""`etchwarden practice --scenario FILE`: real processes, and everything comes as it is written.
+
+What needs none of them is played in tests/scenarios; all are played so by
+tests/measure/scenarios_test.py, on demand.
+"""
 
 import pytest
-from click.testing import CliRunner
 
 from etchpractice.scenario.script import read_scenario
 from etchpractice.scenario.shelf import shelved
-from etchwarden.__main__ import main
-from support.harnesses.played_scenario import play
+from support.harnesses.played_scenario import play, say
 from support.harnesses.scenarios_by_stage import needs_processes
 
 
 @pytest.mark.parametrize(
     "name",
     [
-        "controller_reset_in_mid_run",
-        "stop_while_held_and_tripped",
-        "serial_comes_back_under_another_name",
-        "port_takes_nothing_more",
+        "port_takes_nothing_more",  # a terminal's own
         "page_killed",
-        "reading_hangs",
-        "whatever_the_order",
-        "safety_relay_welded",
+        "reading_hangs",  # a thread, and who misses it
         *(one.name for one in shelved() if needs_processes(read_scenario(one.path.read_text()))),
     ],
 )
 def test_a_scenario_is_told_in_sentences_and_comes_true(name):
-    done = play(name)
+    done = say(name)
 
-    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.exit_code == 0, done.output
     assert "As expected after" in done.stdout
     assert done.stdout.endswith("Passed.\n")
 
@@ -57,12 +54,6 @@ def test_a_daemon_that_runs_is_not_started_again(tmp_path):
     assert done.returncode == 1
     assert "The daemon runs already." in done.stderr
     assert "Traceback" not in done.stderr
-
-
-def say(named, *options):
-    """Say the command in this process, where it ends before it starts any other."""
-    words = ["practice", "--scenario", str(named), "--once", *options]
-    return CliRunner().invoke(main, words)
 
 
 @pytest.mark.parametrize(

@@ -26,7 +26,7 @@ from etchwire.errors import DaemonAbsent, Refused
 from etchwire.sheet import Sheet, read_sheet
 from etchwire.transport.line_client import LineClient
 
-_LOOK_EVERY_S: Final = 0.01  # a look costs machine and daemon a millisecond each
+_LOOK_EVERY_S: Final = 0.02  # a look costs machine and daemon a millisecond each
 _DAEMON: Final = "daemon"
 _SIGNALS: Final[Mapping[str, tuple[str, signal.Signals]]] = {
     "kill_daemon": (_DAEMON, signal.SIGKILL),
