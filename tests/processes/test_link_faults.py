@@ -170,7 +170,7 @@ def _light(bench):
 
 def test_a_full_disk_ends_no_etch_and_what_was_kept_back_is_written_when_there_is_room(bench):
     bench.begin()
-    bench.start(LONG)
+    bench.start(picture := LONG[:40])
     bench.etch_until_row(1)
     pid, limit = bench.daemon.pid, resource.RLIMIT_FSIZE
     _, most = resource.prlimit(pid, limit)
@@ -184,7 +184,7 @@ def test_a_full_disk_ends_no_etch_and_what_was_kept_back_is_written_when_there_i
     assert told
     assert run["ended"] == "complete"
     rows = bench.ask("run_rows", id=run["id"])["rows"]
-    assert [row[0] for row in rows] == list(range(len(LONG)))
+    assert [row[0] for row in rows] == list(range(len(picture)))
     assert bench.ask("run", id=run["id"])["ended"] == "complete"
     bench.etch_the_next()
 
@@ -213,16 +213,16 @@ def test_a_port_that_another_program_holds_is_told_of_and_taken_when_it_is_free(
 
 def test_programs_that_try_to_read_the_logbook_beside_a_busy_core_end_no_etch(bench):
     bench.begin(speedup=2)  # at twenty a pause of 50 ms counts as a second of the machine's
-    bench.start(LONG[:30])
+    bench.start(LONG[:10])
     bench.etch_until_row(1)
     busy = subprocess.Popen([sys.executable, "-c", "while True: pass"])
     try:
         for _ in range(200):
             _try_to_read(bench.records / LOGBOOK_NAME)
-        run = bench.end_of_run()
     finally:
         busy.kill()
         busy.wait()
+    run = bench.end_of_run()
 
     assert run["ended"] == "complete", run
 

@@ -8,6 +8,7 @@ import socket
 import subprocess
 import sys
 import time
+from contextlib import contextmanager
 from pathlib import Path
 from urllib.request import urlopen
 
@@ -20,7 +21,7 @@ from etchwarden.__main__ import main
 PATIENCE_S = 60.0
 PRACTICE = (sys.executable, "-m", "etchwarden", "practice", "--speedup", "20")
 QUICKLY_PREPARED = ("--width", "8", "--surface", "quick-paint")  # without a tone card's dots
-PROCESSES = ("machine", "daemon", "page")
+PROCESSES = {"machine", "daemon", "page"}
 
 
 @pytest.fixture(scope="module")
@@ -60,19 +61,33 @@ def wait_until(is_so):
         time.sleep(0.05)
 
 
-@pytest.fixture
-def session(disc):
-    """A practice session with its page, in the middle of its picture."""
+@contextmanager
+def begun(*words, says):
+    """Start a practice session with its page, and wait until it `says` so."""
     process = subprocess.Popen(
-        [*PRACTICE[:-1], "1", disc, *QUICKLY_PREPARED, "--port", str(free_port())],
+        [*PRACTICE, *words, "--port", str(free_port())],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
     )
     with process:
-        assert any("Watch it at" in line for line in process.stdout)  # after a note on the photo
-        yield process
+        said = next(line for line in process.stdout if says in line)  # after a note on the photo
+        yield process, said
         process.kill()
+
+
+@pytest.fixture
+def session(disc):
+    """A session in the middle of its picture."""
+    with begun("--speedup", "1", disc, *QUICKLY_PREPARED, says="Watch it at") as (process, _):
+        yield process
+
+
+@pytest.fixture
+def new_box():
+    """A session of the same processes that begins without a picture, and where its page is."""
+    with begun("--new-box", says="new box") as (process, said):
+        yield process, re.search(r"http://\S+/", said)[0]
 
 
 @pytest.fixture(scope="module")
@@ -118,9 +133,18 @@ def test_the_etched_tile_is_dark_where_the_promise_is_dark_and_white_elsewhere(o
     assert corner > 200
 
 
-@pytest.mark.parametrize("name", PROCESSES)
+@pytest.mark.parametrize("name", ["machine", "daemon"])
 def test_killing_any_one_process_ends_the_session_with_a_sentence_and_no_stuck_child(session, name):
+    require_end_for_want_of(name, session)
+
+
+def test_so_does_killing_the_page(new_box):
+    require_end_for_want_of("page", new_box[0])
+
+
+def require_end_for_want_of(name, session):
     children = children_of(session.pid)
+    assert set(children) == PROCESSES
 
     os.kill(children[name], signal.SIGKILL)
 
@@ -131,8 +155,10 @@ def test_killing_any_one_process_ends_the_session_with_a_sentence_and_no_stuck_c
 
 
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGKILL])
-def test_no_process_outlives_the_session_however_it_is_ended(session, how):
+def test_no_process_outlives_the_session_however_it_is_ended(new_box, how):
+    session, _ = new_box
     children = children_of(session.pid)
+    assert set(children) == PROCESSES
 
     session.send_signal(how)
 
@@ -151,14 +177,14 @@ def test_ctrl_c_is_no_failure_and_leaves_no_process(session):
     assert not any(is_running(pid) for pid in children.values())
 
 
-def test_a_page_port_in_use_is_named_with_the_way_to_choose_another(disc):
+def test_a_page_port_in_use_is_named_with_the_way_to_choose_another():
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         port = taken.getsockname()[1]
 
         done = subprocess.run(
-            [*PRACTICE, disc, *QUICKLY_PREPARED, "--port", str(port)],
+            [*PRACTICE, "--new-box", "--port", str(port)],
             capture_output=True,
             text=True,
             timeout=PATIENCE_S,
@@ -198,18 +224,15 @@ def test_a_place_that_cannot_be_written_to_is_refused_before_anything_starts(dis
     assert (tmp_path / "file").read_text() == "kept"
 
 
-def test_a_new_box_knows_nothing_and_its_page_leads_from_there():
-    new_box = subprocess.Popen(
-        [*PRACTICE, "--new-box", "--port", str(free_port())], stdout=subprocess.PIPE, text=True
-    )
-    with new_box:
-        said = next(line for line in new_box.stdout if "new box" in line)
-        with urlopen(re.search(r"http://\S+/", said)[0], timeout=PATIENCE_S) as page:
-            shown = page.read().decode()
-        new_box.send_signal(signal.SIGINT)
+def test_a_new_box_knows_nothing_and_its_page_leads_from_there(new_box):
+    session, url = new_box
+
+    with urlopen(url, timeout=PATIENCE_S) as page:
+        shown = page.read().decode()
+    session.send_signal(signal.SIGINT)
 
     assert "First tile, step 1 of 5: Laser" in shown
-    assert new_box.returncode == 0
+    assert session.wait(PATIENCE_S) == 0
 
 
 @pytest.mark.parametrize("more", [["--once"], ["photo.jpg"], ["--scenario", "flame"]])

@@ -17,7 +17,7 @@ from rig.bench import patch
 from support.harnesses.plain_client import PlainClient
 
 PATIENCE_S = 120.0
-ROWS, COLUMNS = 400, 100
+ROWS, COLUMNS, DOTS_ABREAST = 400, 100, 10  # what is killed is no stream of lines
 SPEEDUP = "20"
 
 
@@ -144,5 +144,6 @@ class KillableHouse:
             halftone="none",
         )
         with (self.session.job / GCODE_NAME).open("wb") as file:
-            sheet = write_job(patch(ROWS, COLUMNS), file, order)
+            bits = patch(ROWS, COLUMNS // DOTS_ABREAST).repeat(DOTS_ABREAST, axis=1)
+            sheet = write_job(bits, file, order)
         (self.session.job / SHEET_NAME).write_text(sheet.to_json())
