@@ -38,6 +38,7 @@ class Inspection:
     def __init__(self, preflight: Preflight) -> None:
         self._preflight = preflight
         self._job: SpooledJob | None = None
+        self._known: tuple[object, ...] = ()  # what the machine was last described by
         self._machine: JsonTable | None = None  # as it was described to the preflight
         self._stamp: object = None  # of the copy that it was given
         self._begun: Future[PreflightReport] | None = None
@@ -48,7 +49,7 @@ class Inspection:
     def take(self, job: SpooledJob | None) -> None:
         """Forget what was found, and look at `job` instead."""
         self._job = job
-        self._machine = None
+        self._known, self._machine = (), None
         self._forget()
 
     def keep_up(self, facts: Facts | None, bed: Bed | None, costs: LineCosts) -> None:
@@ -59,15 +60,20 @@ class Inspection:
         """
         if self._job is None or facts is None:
             return
-        machine = machine_table(facts, self._job.sheet.head, bed, costs)
-        if machine != self._machine:
-            self._forget()
-            self._machine = machine
-            self._stamp = _stamp_of(self._job.gcode)
-            self._begun = self._preflight.begin(self._job.gcode, machine)
+        if (facts, bed, costs) != self._known:  # seldom: describing it on each look would cost more
+            self._known = (facts, bed, costs)
+            self._begin_anew(self._job, machine_table(facts, self._job.sheet.head, bed, costs))
         if self._begun is not None and self._begun.done():
             begun, self._begun = self._begun, None
             self._take_in(begun, self._job)
+
+    def _begin_anew(self, job: SpooledJob, machine: JsonTable) -> None:
+        if machine == self._machine:
+            return
+        self._forget()
+        self._machine = machine
+        self._stamp = _stamp_of(job.gcode)
+        self._begun = self._preflight.begin(job.gcode, machine)
 
     def acknowledge(self, kinds: Collection[str]) -> None:
         """Note that a person has read findings of these kinds; raise JobRefused, CommandRefused.
