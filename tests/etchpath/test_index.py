@@ -85,6 +85,7 @@ def test_the_written_index_has_every_entry_and_names_its_file(tmp_path):
     assert table["gcode_sha256"] == hashlib.sha256(GCODE.encode()).hexdigest()
 
 
+@pytest.mark.slow
 def test_the_index_is_the_same_however_the_file_is_cut_into_blocks():
     gcode = (GCODE * 200).encode()  # longer than a block
     assert len(gcode) > 256 * 1024

@@ -41,6 +41,7 @@ def photo(tmp_path):
     return path
 
 
+@pytest.mark.slow
 def test_a_job_is_made_with_searched_dots_after_an_early_preview(photo, tmp_path):
     heard, previews, made = [], [], []
 

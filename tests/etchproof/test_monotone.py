@@ -29,6 +29,7 @@ def test_flat_steps_stay_flat():
     assert curve(np.array([0.5, 1.5, 2.5, 3.5])) == pytest.approx([0, 0.5, 1, 1.3125])
 
 
+@pytest.mark.slow
 def test_a_natural_spline_overshoots_where_ours_does_not():
     from scipy.interpolate import CubicSpline  # noqa: PLC0415  slow to load
 
@@ -78,6 +79,7 @@ def test_points_that_do_not_rise_make_no_curve(x):
         MonotoneCurve.through(np.array(x), np.array(x))
 
 
+@pytest.mark.slow
 @examples(100)
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=30))
 def test_the_nearest_rising_series_is_scikit_learn_s(values):

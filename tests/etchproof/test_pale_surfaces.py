@@ -117,6 +117,7 @@ def test_no_card_is_proposed_with_more_dose_than_patches_that_were_burnt_too_far
     assert strongest_dose(later.next_range) <= too_far * 1.001
 
 
+@pytest.mark.slow
 def test_whatever_was_read_and_marked_no_card_goes_beyond_what_was_too_much_before():
     """Invented readings and marks, most of them odd ones, on two cards of one pair."""
     chance = np.random.default_rng(1)

@@ -142,6 +142,7 @@ def test_a_recipe_by_hand_keeps_its_reserve_wherever_in_the_step_black_ends():
     assert "as far as 1300 mm/min" in " ".join(outcome.sentences)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("feeds", "powers"),
     [

@@ -34,6 +34,7 @@ def test_tiles_of_one_lot_are_told_to_be_alike_and_the_sign_is_that_of_the_right
     assert darker.lightness == pytest.approx(-3, abs=0.3)
 
 
+@pytest.mark.slow
 def test_dots_and_dirt_on_the_tiles_do_not_count():
     tile = two_tiles(93, 95)
     tile.reflectance[60:90, 100:160] = 0.05

@@ -36,17 +36,35 @@ black = 0.1
 """
 
 
-@pytest.fixture
-def mural(tmp_path):
+def command_in(folder):
     """Return a call of the command beside a mural of 3 × 2 tiles and a photo."""
-    (tmp_path / "wall.toml").write_text(MURAL)
-    (tmp_path / "sea.png").write_bytes(encoded(scene(500, 300), "PNG"))
+    (folder / "wall.toml").write_text(MURAL)
+    (folder / "sea.png").write_bytes(encoded(scene(500, 300), "PNG"))
 
     def run(*words, file="wall.toml", photo="sea.png"):
-        start = [str(tmp_path / file), str(tmp_path / photo), "-o", str(tmp_path / "wall")]
+        start = [str(folder / file), str(folder / photo), "-o", str(folder / "wall")]
         return CliRunner().invoke(command, [*start, *words])
 
     return run
+
+
+@pytest.fixture
+def mural(tmp_path):
+    return command_in(tmp_path)
+
+
+@pytest.fixture(scope="module")
+def made_once(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("made")
+    assert command_in(folder)().exit_code == 0
+    return folder / "wall"
+
+
+@pytest.fixture
+def made(mural, made_once, tmp_path):
+    """Return the call where all tiles of the mural were made before."""
+    shutil.copytree(made_once, tmp_path / "wall")
+    return mural
 
 
 def test_a_mural_becomes_a_job_for_each_tile_and_a_plan(mural, tmp_path):
@@ -61,11 +79,10 @@ def test_a_mural_becomes_a_job_for_each_tile_and_a_plan(mural, tmp_path):
     assert (sheet.picture.left_mm, sheet.picture.bottom_mm) == (20, 5)
 
 
-def test_one_tile_is_made_again_alone(mural, tmp_path):
-    mural()
+def test_one_tile_is_made_again_alone(made, tmp_path):
     before = (tmp_path / "wall/tile-4/job.gcode").read_bytes()
 
-    again = mural("--only", "4")
+    again = made("--only", "4")
 
     assert again.exit_code == 0, again.output
     assert "Harbour & sea, tile 4 of 6: 10.00 × 8.00 mm" in again.stdout
@@ -79,33 +96,31 @@ def test_one_tile_is_made_again_alone(mural, tmp_path):
         (SHADES, True),  # of this tile alone: its neighbours do not show it
     ],
 )
-def test_a_tile_is_not_made_again_from_a_mural_that_was_changed(mural, tmp_path, changed, is_there):
+def test_a_tile_is_not_made_again_from_a_mural_that_was_changed(made, tmp_path, changed, is_there):
     """Held to the dots that the tile had; where its job is gone, to those of a neighbour."""
-    mural()
     tile = tmp_path / "wall/tile-1"
     before = (tile / "job.gcode").read_bytes()
     if not is_there:
         shutil.rmtree(tile)
     (tmp_path / "wall.toml").write_text(MURAL + changed)
 
-    again = mural("--only", "1")
+    again = made("--only", "1")
 
     assert (again.exit_code, "was changed since" in " ".join(again.stderr.split())) == (1, True)
     assert tile.exists() == is_there
     assert not is_there or (tile / "job.gcode").read_bytes() == before
 
 
-def test_a_tile_whose_job_is_gone_is_made_again_as_it_was(mural, tmp_path):
-    mural()
+def test_a_tile_whose_job_is_gone_is_made_again_as_it_was(made, tmp_path):
     tile = tmp_path / "wall/tile-4"
     before = (tile / "job.gcode").read_bytes()
     shutil.rmtree(tile)
 
-    again = mural("--only", "4", "--at", "20", "5")
+    again = made("--only", "4", "--at", "20", "5")
 
     assert again.exit_code == 0, again.output
     assert read_sheet(tile).picture.left_mm == 20  # where it lies is said anew
-    mural("--only", "4")
+    made("--only", "4")
     assert (tile / "job.gcode").read_bytes() == before
 
 
@@ -120,6 +135,7 @@ def test_a_tile_that_stays_white_has_no_job_and_that_is_said(mural, tmp_path):
     assert not (tmp_path / "wall/tile-1").exists()
 
 
+@pytest.mark.slow
 def test_dots_are_searched_for_where_that_is_asked_and_its_time_is_said_before(mural, tmp_path):
     """One tile made again alone has the dots that it had."""
     (tmp_path / "wall.toml").write_text(MURAL + '[photo]\nhalftone = "test-card"\n')

@@ -79,6 +79,7 @@ def test_many_addresses_together_are_slowed_down_after_their_first_try():
     assert second_s.count(0.0) == FOR_FURTHER_TRIES.tries
 
 
+@pytest.mark.slow
 def test_who_comes_with_a_code_gets_in_while_a_whole_network_guesses():
     tries = PairingAttempts()
     for second in range(600):

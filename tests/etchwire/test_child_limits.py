@@ -32,6 +32,7 @@ def test_a_child_may_reserve_addresses_that_it_does_not_write_to():
     assert (done.returncode, done.stderr) == (0, "")
 
 
+@pytest.mark.slow
 def test_a_child_that_comes_to_no_end_is_ended():
     done = child("any(iter(int, 1))", processor_s=1)
 

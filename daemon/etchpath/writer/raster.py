@@ -12,6 +12,7 @@ differences.
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final, TypeVar
 
 import numpy as np
@@ -19,6 +20,7 @@ from numpy.typing import NDArray
 
 UM_PER_MM: Final = 1000
 ROWS_AT_ONCE: Final = 100  # bounds the memory; larger is no faster
+_KEPT_WORDS: Final = 4096  # the rows of a job say the same lengths and speeds again and again
 
 Bits = NDArray[np.bool_]
 Places = NDArray[np.int64]
@@ -166,6 +168,7 @@ def _run_text(lengths_um: Places, run_ends: Places, s: int) -> tuple[bytes, Plac
     return letters[letters != 0].tobytes(), np.cumsum(sizes)[run_ends - 1]
 
 
+@lru_cache(maxsize=_KEPT_WORDS)
 def mm_text(um: int) -> bytes:
     """Return micrometres as millimetres in the fewest characters: 2500 is 2.5, -100 is -.1."""
     whole, part = divmod(abs(um), UM_PER_MM)
@@ -178,6 +181,7 @@ def short_text(value: float) -> str:
     return f"{value:.3f}".rstrip("0").rstrip(".")
 
 
+@lru_cache(maxsize=_KEPT_WORDS)
 def feed_text(feed_mm_per_min: float) -> bytes:
     """Return a speed as its word, in the fewest characters: F4000."""
     return f"F{short_text(feed_mm_per_min)}".encode("ascii")

@@ -1,6 +1,7 @@
 """Cards as rows for the writer: which stretches burn, how fast, how strongly; and for how long."""
 
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -16,10 +17,14 @@ from etchproof.layout.drawing import draw_card
 _NO_FEED: Final = 0.0
 
 
-def span_rows(card: Card) -> list[SpanRow]:
-    """Return the rows of `card` that burn, from the top down."""
+@lru_cache(maxsize=2)
+def span_rows(card: Card) -> tuple[SpanRow, ...]:
+    """Return the rows of `card` that burn, from the top down.
+
+    Kept for the last cards: their time, their writing and their reading ask for the same rows.
+    """
     plain = _plain_rows(card)
-    return sorted([*plain, *_hairline_rows(card)], key=lambda row: row.row)
+    return tuple(sorted([*plain, *_hairline_rows(card)], key=lambda row: row.row))
 
 
 def etching_time_s(card: Card) -> float:

@@ -5,6 +5,7 @@ effective coverage after A. Murray (J. Franklin Institute 221, 1936); what must 
 wanted one is read off the same curve the other way.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Final
@@ -163,7 +164,7 @@ def read_dot(card: Card, reading: Reading) -> Dot:
     return replace(dot, black=max(0.0, black))
 
 
-def _really_run(rows: list[SpanRow], patch: Patch, card: Card) -> tuple[float, float]:
+def _really_run(rows: Sequence[SpanRow], patch: Patch, card: Card) -> tuple[float, float]:
     """Return the shares of the speed and of the power wanted at which a patch was run."""
     (travel,) = lit_travels(rows, [core_of(patch.area)], card.spacing_mm, card.head)
     if travel is None:
