@@ -11,7 +11,14 @@ from PIL import Image
 
 from etchpath.writer.raster import parts_of
 from etchphoto.dots.eye import SPREADS_DEGREES, WEIGHTS, seen, sigma_mm
-from etchphoto.dots.neighbourhoods import codes_of, darkness_tables
+from etchphoto.dots.neighbourhoods import (
+    HALVES,
+    LEVEL,
+    LEVELS,
+    burnt_of,
+    codes_of,
+    darkness_table,
+)
 from etchphoto.dots.rendering import SAMPLES, darkness, exposures
 from etchphoto.dots.search import Search, doubted, search_dots
 from etchphoto.dots.speeds import Motion
@@ -75,7 +82,7 @@ def test_light_is_spread_as_another_library_spreads_it():
     lines[fine // 2 :: fine] = bits.repeat(fine, axis=1) * fine
     spread = scipy.ndimage.gaussian_filter(lines, 0.5 * fine, truncate=6, mode="constant")
 
-    places = np.array(exposures(bits, 0.5)).reshape(SAMPLES, SAMPLES, 24, 24)
+    places = np.array(list(exposures(bits, 0.5))).reshape(SAMPLES, SAMPLES, 24, 24)
 
     middle = [fine // 6, fine // 2, fine - 1 - fine // 6]
     theirs = np.array([[spread[y::fine, x::fine] for x in middle] for y in middle])
@@ -91,7 +98,7 @@ def test_light_of_parts_of_dots_is_spread_as_another_library_spreads_it():
         lines[middle::fine] = parts_of(bits).repeat(fine // 2, axis=1) * fine / 2
     spread = scipy.ndimage.gaussian_filter(lines, 0.5 * fine, truncate=6, mode="constant")
 
-    places = np.array(exposures(parts_of(bits), 0.5, 2))
+    places = np.array(list(exposures(parts_of(bits), 0.5, 2)))
 
     between = (spread[:-1] + spread[1:]) / 2  # a sixth, half and five sixths of a dot from its top
     theirs = [between[y::fine, x::6] for y in (1, 5, 9) for x in (1, 4)]
@@ -118,21 +125,46 @@ def test_a_solid_is_wholly_dark_and_a_wide_spot_closes_a_hole_in_it():
     assert wide > 0.9
 
 
-def test_the_table_tells_the_darkness_of_a_halftone_from_nine_dots_each():
-    bits = diffuse_evenly(np.full((80, 80), 0.5) + 0.001, FLOYD_STEINBERG)
-    (table,) = darkness_tables(DOT)
+def in_halves(bits, aside=0):
+    """Whole dots given in halves, as many of these aside."""
+    halves = np.roll(parts_of(bits[..., None].repeat(HALVES, axis=2)), aside, axis=1)
+    return halves.reshape(*bits.shape, HALVES)
 
-    by_table = table[codes_of(bits) + 4 * 1024]
 
-    off = (by_table - darkness(bits, DOT))[8:-8, 8:-8]
+@pytest.mark.parametrize("aside", [0, 1])
+@pytest.mark.parametrize("spread_dots", [0.2, 0.45, 0.6])
+def test_the_table_tells_the_darkness_of_a_halftone_from_what_burns_near_each_dot(
+    spread_dots, aside
+):
+    dot = replace(DOT, spread_dots=spread_dots)
+    bits = in_halves(diffuse_evenly(np.full((80, 80), 0.5) + 0.001, FLOYD_STEINBERG), aside)
+
+    by_table = darkness_table(dot)[codes_of(bits) + LEVELS // 2 * LEVEL].real
+
+    off = (by_table - darkness(bits, dot))[8:-8, 8:-8]
     assert abs(off.mean()) < 0.005
     assert np.sqrt(np.mean(off**2)) < 0.02
+
+
+def test_what_burns_of_dots_can_be_told_from_their_codes_again():
+    bits = in_halves(np.random.default_rng(8).random((9, 11)) < 0.5, aside=1)
+
+    assert (burnt_of(codes_of(bits)) == bits).all()
+
+
+def test_no_run_of_searched_dots_is_shorter_than_a_dot():
+    halves = np.pad(parts_of(search_dots(face(), DOT, spacing_mm=SPACING_MM)), ((0, 0), (1, 1)))
+
+    switches = halves[:, 1:] != halves[:, :-1]
+    assert not (switches[:, 1:] & switches[:, :-1]).any()
+    assert switches[:, ::2].any()  # of whole dots
+    assert switches[:, 1::2].any()  # and in the middle of one
 
 
 @pytest.mark.parametrize("unevenness", [0.0, 0.1])
 def test_every_sweep_makes_what_is_wrong_smaller(unevenness):
     wanted = face()
-    start = diffuse_evenly(wanted, JARVIS)
+    start = in_halves(diffuse_evenly(wanted, JARVIS))
     search = Search(wanted, replace(DOT, unevenness=unevenness), start, eye_sigma_dots=1.2, seed=1)
     wrong = [search.wrong]
 
@@ -188,8 +220,8 @@ def test_an_even_grey_shows_no_pattern_stronger_than_blue_noise_may(grey):
     bits = search_dots(wanted, DOT, spacing_mm=SPACING_MM)[28:-28, 28:-28]
 
     share = float(bits.mean())
-    power = np.abs(np.fft.fft2(bits - share)) ** 2 / bits.size / (share * (1 - share))
-    cycles = np.hypot(*np.meshgrid(np.fft.fftfreq(64), np.fft.fftfreq(64)))
+    power = np.abs(np.fft.fft2(parts_of(bits) - share)) ** 2 / bits.size / (share * (1 - share))
+    cycles = np.hypot(*np.meshgrid(HALVES * np.fft.fftfreq(64 * HALVES), np.fft.fftfreq(64)))
     principal = min(np.sqrt(min(share, 1 - share)), 0.5)
     low = power[(cycles > 0) & (cycles < principal / 2)]
     assert low.mean() < 0.15
@@ -201,13 +233,13 @@ def test_an_even_grey_shows_the_eye_no_pattern_and_next_to_no_grain(grey):
     # eye at any one frequency, where Floyd and Steinberg's dots of a light grey have 0.20
     wanted = np.full((152, 152), grey, dtype=np.float32)
 
-    bits = search_dots(wanted, DOT, spacing_mm=SPACING_MM)[28:-28, 28:-28]
+    dots = search_dots(wanted, DOT, spacing_mm=SPACING_MM)[28:-28, 28:-28].mean(axis=2)
 
-    share = float(bits.mean())
-    reaching = np.fft.fft2(seen(bits, SPACING_MM) - share)
-    power = np.abs(reaching) ** 2 / bits.size / (share * (1 - share))
+    share = float(dots.mean())
+    reaching = np.fft.fft2(seen(dots, SPACING_MM) - share)
+    power = np.abs(reaching) ** 2 / dots.size / (share * (1 - share))
     power[0, 0] = 0
-    impulse = np.zeros(bits.shape)
+    impulse = np.zeros(dots.shape)
     impulse[48, 48] = 1
     white = (np.abs(np.fft.fft2(seen(impulse, SPACING_MM))) ** 2).sum()
     assert power.max() < 0.15
@@ -233,7 +265,7 @@ def test_a_price_on_switches_leaves_fewer_of_them():
     )
 
     free_switches, dear_switches = (
-        np.count_nonzero(np.diff(bits, axis=1)) for bits in (free, dear)
+        np.count_nonzero(np.diff(parts_of(bits), axis=1)) for bits in (free, dear)
     )
     assert dear_switches < 0.85 * free_switches
 
@@ -266,7 +298,7 @@ def test_progress_rises_to_one_a_preview_comes_early_and_raising_cancels():
 
     assert heard == sorted(heard)
     assert heard[-1] == 1
-    assert previews == [(1, (40, 40))]
+    assert previews == [(0, (40, 40, HALVES))]
     with pytest.raises(KeyboardInterrupt):
         search_dots(wanted, DOT, spacing_mm=SPACING_MM, on_progress=_cancel)
 
@@ -279,4 +311,4 @@ def _cancel(_share):
 def test_any_shape_of_picture_is_searched(shape):
     wanted = np.random.default_rng(2).random(shape).astype(np.float32)
 
-    assert search_dots(wanted, DOT, spacing_mm=SPACING_MM).shape == shape
+    assert search_dots(wanted, DOT, spacing_mm=SPACING_MM).shape == (*shape, HALVES)

@@ -24,6 +24,7 @@ import skimage.data
 from PIL import Image
 
 from etchpath.writer.dots import Order, write_job
+from etchpath.writer.raster import parts_of, parts_per_dot
 from etchphoto.dots.eye import seen
 from etchphoto.dots.search import search_dots
 from etchphoto.dots.speeds import Motion
@@ -47,7 +48,7 @@ pytestmark = pytest.mark.measure
 
 # scikit-image ships them: astronaut (NASA, public domain), camera (CC0), chelsea (CC0)
 PHOTOGRAPHS = ("astronaut", "camera", "chelsea")
-CELLS = 4  # to a dot
+CELLS = 4  # to a dot, an even number
 HEAD = PRACTICE_HEADS["practice-20w"]
 FEED_MM_PER_MIN = 4000.0
 NOISE = 0.003
@@ -69,7 +70,7 @@ class Truth:
 
         `ratios` are the shares of speed and power at which dots are really run.
         """
-        rows, columns = bits.shape
+        rows, columns = bits.shape[:2]
         light = self.exposure(bits, ratios)
         light *= self._coat(light.shape, self.spacing_mm / CELLS, seed)
         return self.wiped(light).reshape(rows, CELLS, columns, CELLS).mean(axis=(1, 3))
@@ -81,12 +82,12 @@ class Truth:
     def exposure(self, bits, ratios=(1.0, 1.0)):
         """What each cell gets, J/mm² at the reference power, on an even coat."""
         speeds, powers = ratios
-        rows, columns = bits.shape
+        rows, columns = bits.shape[:2]
         cell_mm = self.spacing_mm / CELLS
         light = np.zeros((rows * CELLS, columns * CELLS), dtype=np.float32)
         for middle in (CELLS // 2 - 1, CELLS // 2):  # a row runs between two rows of cells
             worth = bits * np.float32(CELLS / 2) * powers**self.surface.exponent / speeds
-            light[middle::CELLS] = worth.repeat(CELLS, axis=1)
+            light[middle::CELLS] = parts_of(worth).repeat(CELLS // parts_per_dot(bits), axis=1)
         spread_mm = np.hypot(self.spot_mm / np.sqrt(12), self.surface.heat_spread_mm)
         light = cv2.GaussianBlur(
             light, (0, 0), float(spread_mm / cell_mm), borderType=cv2.BORDER_CONSTANT

@@ -1,6 +1,7 @@
 """Dots as a surface shows them: the darkness of each dot of a pattern, by the figures of a dot."""
 
 import math
+from collections.abc import Iterator
 from typing import Any, Final
 
 import cv2
@@ -73,18 +74,18 @@ def darkened(exposure: Floats, threshold: float, scale: float, steepness: float)
     return np.asarray(1 - np.exp(-(over**steepness)))
 
 
-def exposures(bits: Bits | Floats, spread_dots: float, parts: int = 1) -> list[NDArray[np.float32]]:
-    """Return the exposure at some places of every dot or part of one, row by row of places.
+def exposures(
+    bits: Bits | Floats, spread_dots: float, parts: int = 1
+) -> Iterator[NDArray[np.float32]]:
+    """Yield the exposure at some places of every dot or part of one, row by row of places.
 
     `bits` has the shape (rows, columns × parts): `etchpath.writer.raster.parts_of`.
     """
     burnt = np.asarray(bits, dtype=np.float32)
     along, across = kernels(spread_dots, parts)
-    return [
-        np.asarray(cv2.sepFilter2D(burnt, -1, x, y, borderType=cv2.BORDER_CONSTANT))
-        for y in across
-        for x in along
-    ]
+    for y in across:
+        for x in along:
+            yield np.asarray(cv2.sepFilter2D(burnt, -1, x, y, borderType=cv2.BORDER_CONSTANT))
 
 
 def kernels(spread_dots: float, parts: int = 1) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
