@@ -20,6 +20,9 @@ if sys.dont_write_bytecode:
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix
 
+# As the command says (`etchwarden.__main__`), for tests that call what it calls.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import pytest
 from hypothesis import HealthCheck, settings
 

@@ -1,11 +1,16 @@
 """The `etchwarden` command: a table of subcommands, each imported only when it is asked for."""
 
+import os
 from importlib import import_module
 from importlib.metadata import version
 from keyword import iskeyword
 from typing import Final
 
 import click
+
+# Matrices are small here: several threads of numpy's would only wait for one another, at four times
+# the processor time of one (measured on a search for dots), beside an etch. Before numpy loads.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # Name on the command line, and the one line `etchwarden --help` shows for it. The text stands
 # here so that help needs no import: the daemon must never load what only the page needs.

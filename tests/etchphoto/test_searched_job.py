@@ -9,7 +9,7 @@ from etchphoto.decoder.loading import load_photo
 from etchphoto.dots.gain import foreseen_gain
 from etchphoto.dots.rendering import darkness
 from etchphoto.dots.speeds import Motion
-from etchphoto.dots.switch_price import FULL_PRICE, switch_price
+from etchphoto.dots.switch_price import FULL_PRICE, LEAST_PRICE, switch_price
 from etchphoto.errors import UnfitOrder
 from etchphoto.halftone import HALFTONES
 from etchphoto.job.order import FROM_TEST_CARD, PhotoOrder
@@ -115,10 +115,10 @@ def test_a_record_brings_its_dot():
     assert MeasuredTone.from_record(record).dot == DOT
 
 
-def test_switches_have_a_price_only_where_the_controller_cannot_keep_up():
+def test_switches_cost_more_where_the_controller_cannot_keep_up():
     slow = replace(RECIPE, feed_mm_per_min=1200.0)
     many_lines = replace(HEAD, controller=THIRTY_TWO_BIT)
 
-    assert switch_price(HEAD, slow) == 0
-    assert 0 < switch_price(HEAD, RECIPE) <= FULL_PRICE
-    assert switch_price(many_lines, RECIPE) == 0
+    assert switch_price(HEAD, slow) == LEAST_PRICE
+    assert LEAST_PRICE < switch_price(HEAD, RECIPE) <= FULL_PRICE
+    assert switch_price(many_lines, RECIPE) == LEAST_PRICE

@@ -11,8 +11,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from etchpath.writer.raster import Bits
 from etchphoto.dots.eye import seen
-from etchphoto.dots.rendering import Bits, darkness
+from etchphoto.dots.rendering import darkness
 from etchphoto.dots.search import doubted, search_dots
 from etchphoto.dots.speeds import Motion, lit
 from etchphoto.dots.switch_price import switch_price

@@ -18,8 +18,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpath.writer.raster import parts_of
-from etchphoto.dots.rendering import Bits, Law, exposures, kernels
+from etchpath.writer.raster import Bits, parts_of
+from etchphoto.dots.rendering import Law, exposures, kernels
 from etchphoto.halftone import FLOYD_STEINBERG, diffuse
 from etchwire.catalogue.dot import Dot
 

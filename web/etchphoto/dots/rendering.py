@@ -8,10 +8,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpath.writer.raster import parts_of, parts_per_dot
+from etchpath.writer.raster import Bits, parts_of, parts_per_dot
 from etchwire.catalogue.dot import Dot
 
-Bits = NDArray[np.bool_]
 Floats = NDArray[np.floating[Any]]
 
 SAMPLES: Final = 3  # places at which a dot is looked at across the row, and along it where whole

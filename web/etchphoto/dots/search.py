@@ -28,7 +28,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpath.writer.raster import parts_of
+from etchpath.writer.raster import Bits, parts_of
 from etchphoto.dots.eye import sharp_sigma_dots
 from etchphoto.dots.neighbourhoods import (
     CODES,
@@ -43,7 +43,7 @@ from etchphoto.dots.neighbourhoods import (
     occurring_codes,
     switches_of,
 )
-from etchphoto.dots.rendering import Bits, darkness
+from etchphoto.dots.rendering import darkness
 from etchphoto.dots.speeds import Motion
 from etchphoto.dots.tone_curve import tone_curve_of
 from etchphoto.halftone import FLOYD_STEINBERG, diffuse_evenly
@@ -89,8 +89,8 @@ def search_dots(  # noqa: PLR0913 - one keyword for each thing a caller may choo
 
     `wanted` is the darkness of each dot, 0 bare to 1 solid, shape (rows, columns). By `motion`
     dots get less light where the head is slowed down; without it, all the same. `on_progress`
-    hears how much is done, 0 to 1, and cancels by raising; `on_preview` gets the dots from which the
-    search starts. The same `seed` gives the same dots; a picture cut in two does not.
+    hears how much is done, 0 to 1, and cancels by raising; `on_preview` gets the dots it starts from.
+    The same `seed` gives the same dots; a picture cut in two does not.
 
     Dots are given in parts, shape (rows, columns, HALVES), and no run is shorter than a dot.
     """
