@@ -118,6 +118,17 @@ def test_a_run_begins_and_ends_in_the_middle_of_a_dot_where_its_parts_say_so():
     assert sheet.coverage == pytest.approx(4 / 12)
 
 
+def test_a_run_that_ends_within_a_dot_takes_no_digit_more_than_whole_dots_do():
+    recipe = replace(RECIPE, line_spacing_mm=0.15)
+
+    gcode, sheet = written([[[0, 1], [1, 0], [0, 1], [1, 0]]], recipe=recipe)
+
+    # 0.075, 0.225, 0.375 and 0.525 mm, to a hundredth; a step is a hundredth and more
+    ends = [end - sheet.picture.left_mm for stroke in strokes(gcode) for end in stroke[1:3]]
+    assert ends == pytest.approx([0.08, 0.22, 0.38, 0.52])
+    assert [line for line in gcode.split() if line.endswith(b"S600")] == [b"X.14S600"] * 2
+
+
 @examples(40)
 @given(st.integers(0, 2**24 - 1).filter(bool), st.floats(0.03, 0.3), st.booleans())
 def test_whole_dots_given_in_parts_are_etched_as_whole_dots(pattern, spacing, both):

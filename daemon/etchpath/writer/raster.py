@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 UM_PER_MM: Final = 1000
+INSIDE_UM: Final = 10  # to which runs end within a dot: below any step, and a digit less
 ROWS_AT_ONCE: Final = 100  # bounds the memory; larger is no faster
 _KEPT_WORDS: Final = 4096  # the rows of a job say the same lengths and speeds again and again
 
@@ -45,8 +46,11 @@ class Raster:
 
     def edges_um(self, bits: Bits) -> Places:
         """Return where each part of a row of `bits` begins, and at last where the last one ends."""
-        part_um = self.spacing_mm * UM_PER_MM / parts_per_dot(bits)
-        edges: Places = np.rint(np.arange(parts_of(bits).shape[1] + 1) * part_um).astype(np.int64)
+        parts, columns = parts_per_dot(bits), bits.shape[1]
+        edges_um = np.arange(columns * parts + 1) * (self.spacing_mm * UM_PER_MM / parts)
+        is_inside = np.arange(columns * parts + 1) % parts > 0
+        edges_um[is_inside] = np.rint(edges_um[is_inside] / INSIDE_UM) * INSIDE_UM
+        edges: Places = np.rint(edges_um).astype(np.int64)
         return edges + self.left_um
 
     def row_um(self, row: int, rows: int) -> int:

@@ -89,7 +89,7 @@ def search_dots(  # noqa: PLR0913 - one keyword for each thing a caller may choo
 
     `wanted` is the darkness of each dot, 0 bare to 1 solid, shape (rows, columns). By `motion`
     dots get less light where the head is slowed down; without it, all the same. `on_progress`
-    hears how much is done, 0 to 1, and cancels by raising; `on_preview` gets the dots it starts from.
+    hears how much is done, 0 to 1, and cancels by raising; `on_preview` gets those it starts from.
     The same `seed` gives the same dots; a picture cut in two does not.
 
     Dots are given in parts, shape (rows, columns, HALVES), and no run is shorter than a dot.
