@@ -25,7 +25,14 @@ from etchproof.errors import NoFocus
 from etchproof.layout.drawing import pitch_dots
 from etchproof.layout.focus_card import WEAKER, recipe_at_dose
 from etchproof.model.damped_steps import jacobian, least_squares
-from etchproof.model.line_darkness import column_line_dose, mean_darkness, row_line_dose
+from etchproof.model.line_darkness import (
+    column_line_dose,
+    column_line_slope,
+    mean_darkness,
+    mean_darkness_slopes,
+    row_line_dose,
+    row_line_slope,
+)
 from etchproof.reading.values import Reading
 from etchwire.catalogue.heads import SECONDS_PER_MINUTE
 
@@ -157,6 +164,23 @@ class _Lines:
         """Return how dark these patches should be, with the dose of one joule at each height."""
         return mean_darkness(self.energy[:, None] * dose[self.station], log_threshold, log_spread)
 
+    def slopes(
+        self,
+        waist: Floats,
+        dose: Floats,
+        dose_slope: Floats,
+        log_threshold: float,
+        log_spread: float,
+    ) -> tuple[Floats, Floats, Floats]:
+        """Return the slopes of `dark` by the waist, (patches, 3), and by each logarithm."""
+        energy = self.energy[:, None]
+        by_threshold, by_spread, by_dose = mean_darkness_slopes(
+            energy * dose[self.station], log_threshold, log_spread
+        )
+        by_sigma = (by_dose * energy * dose_slope[self.station]).sum(axis=1)
+        by_waist = by_sigma[:, None] * _sigma_slopes(waist, self.heights_mm)[self.station]
+        return by_waist, by_threshold, by_spread
+
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
@@ -180,6 +204,43 @@ class _Seen:
         loosely = [(figures[8] - usual) / doubt, (figures[6] - figures[7]) / _LIKE_THRESHOLDS]
         loosely.append(figures[9] / _LIKE_SOLID)
         return np.concatenate([off, loosely])
+
+    def slopes(self, figures: Floats) -> Floats:
+        """Return the slopes of `misses` by each figure, shape (misses, figures)."""
+        rows, columns = self.rows, self.columns
+        row_sigma = _sigma(figures[_Y], rows.heights_mm)
+        column_sigma = _sigma(figures[_X], columns.heights_mm)
+        of_rows = rows.slopes(
+            figures[_Y],
+            row_line_dose(row_sigma, self.pitch_mm),
+            row_line_slope(row_sigma, self.pitch_mm),
+            figures[6],
+            figures[8],
+        )
+        of_columns = columns.slopes(
+            figures[_X],
+            column_line_dose(column_sigma, self.pitch_mm, self.dot_mm),
+            column_line_slope(column_sigma, self.pitch_mm, self.dot_mm),
+            figures[7],
+            figures[8],
+        )
+        by_figure = np.zeros((len(rows.darkness) + len(columns.darkness), len(figures)))
+        burnt_rows, burnt_columns = np.split(by_figure, [len(rows.darkness)])  # views
+        for part, waist, threshold, (by_waist, by_threshold, by_spread) in (
+            (burnt_rows, _Y, 6, of_rows),
+            (burnt_columns, _X, 7, of_columns),
+        ):
+            part[:, waist], part[:, threshold], part[:, 8] = by_waist, by_threshold, by_spread
+        by_figure *= np.exp(figures[9])
+        dark = np.concatenate(self.darkness_of(figures))
+        by_figure[:, 9] = dark
+        off = dark - np.concatenate([rows.darkness, columns.darkness])
+        by_figure *= ((1 + (off / OUTLIER) ** 2) ** -1.5 / LEAST_NOISE)[:, None]
+        loosely = np.zeros((3, len(figures)))
+        loosely[0, 8] = 1 / _USUAL_SPREAD[1]
+        loosely[1, 6:8] = 1 / _LIKE_THRESHOLDS, -1 / _LIKE_THRESHOLDS
+        loosely[2, 9] = 1 / _LIKE_SOLID
+        return np.concatenate([by_figure, loosely])
 
     def scatter(self, figures: Floats) -> float:
         """Return the usual difference from what was read, as a sigma of darkness."""
@@ -227,6 +288,16 @@ def _sigma(waist: Floats, heights_mm: Floats) -> Floats:
     middle, log_sigma, log_reach = waist
     sigma: Floats = np.exp(log_sigma) * np.hypot(1.0, (heights_mm - middle) / np.exp(log_reach))
     return sigma
+
+
+def _sigma_slopes(waist: Floats, heights_mm: Floats) -> Floats:
+    """Return the slopes of `_sigma` by the waist's figures, shape (heights, 3)."""
+    middle, log_sigma, log_reach = waist
+    sigma, reach = np.exp(log_sigma), np.exp(log_reach)
+    off = (heights_mm - middle) / reach
+    wider = np.hypot(1.0, off)
+    slopes = np.stack([-off / wider / reach, wider, -(off**2) / wider], axis=1)
+    return np.asarray(slopes * sigma)
 
 
 def read_focus(card: Card, reading: Reading, *, is_turned_round: bool = False) -> FocusReading:
@@ -344,7 +415,7 @@ def _fitted(seen: _Seen, heights_mm: Floats) -> tuple[Floats, Floats]:
     for share in _STARTS:
         waist = [low + share * (high - low), np.log(0.04), np.log((high - low) / 4)]
         start = np.array([*waist, *waist, energy, energy, _USUAL_SPREAD[0], 0.0])
-        fits.append(least_squares(seen.misses, start))
+        fits.append(least_squares(seen.misses, start, seen.slopes))
     figures = min(fits, key=lambda fit: float((seen.misses(fit) ** 2).sum()))
     if seen.scatter(figures) > MOST_SCATTER:
         raise NoFocus(
@@ -353,7 +424,7 @@ def _fitted(seen: _Seen, heights_mm: Floats) -> tuple[Floats, Floats]:
         )
     off = seen.misses(figures)
     scatter = float((off**2).sum()) / max(1, len(off) - len(figures))
-    slopes = jacobian(seen.misses, figures)
+    slopes = seen.slopes(figures)
     covariance = np.linalg.pinv(slopes.T @ slopes) * max(1.0, scatter)
     return figures, covariance
 
