@@ -58,10 +58,14 @@ OUR_OWN = "(ours)\nG21G90G94\nM4S0\nG0X1Y1\nG1X9F600S500\nM5\nG0X0Y0\nM2\n"
 HEAD = PRACTICE_HEADS["practice-20w"]
 BEGUN = ("fresh/lock", "fresh/logbook.sqlite3", "records/lock")
 
+# Where no greys were measured, other dots are not searched for only to say how long they take.
+SETTINGS = " --head practice-20w --speed 3000 --power 60 --spacing 0.1"
+
 # Who writes, and what a person types; {card} is the card, {here} another disk.
 WRITERS = {
-    "a job": "prepare {here}/photo.png -o {card}/job --width 20",
-    "a job in the place of another": "prepare {here}/photo.png -o {card}/old --width 20 --replace",
+    "a job": "prepare {here}/photo.png -o {card}/job --width 20" + SETTINGS,
+    "a job in the place of another": "prepare {here}/photo.png -o {card}/old --width 20 --replace"
+    + SETTINGS,
     "a design's job": "design prepare {here}/sign.toml -o {card}/sign",
     "a design's picture": "design show {here}/sign.toml --picture {card}/sign.png",
     "a mural": "mural {here}/wall.toml {here}/photo.png -o {card}/wall",
@@ -136,7 +140,7 @@ def prepared(tmp_path_factory):
         f"card power -o {here}/burnt --head practice-20w --steps 3 3",
         f"backup {here}/backup.sqlite3 --state {here}/records",
         f"export {here}/export --state {here}/records",
-        f"prepare {here}/photo.png -o {here}/old --width 20",
+        f"prepare {here}/photo.png -o {here}/old --width 20{SETTINGS}",
     ):
         assert CliRunner().invoke(main, words.split()).exit_code == 0
     tile = etch(read_card_file(here / "burnt"), SURFACES["willing"])

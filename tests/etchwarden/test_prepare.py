@@ -174,13 +174,14 @@ def test_a_photo_that_cannot_be_read_says_what_and_what_to_do(prepare, tmp_path,
 
 
 def test_an_existing_job_is_only_replaced_when_asked(prepare, tmp_path):
-    prepare("--width", "20", "--title", "first")
+    narrow = ["--width", "20", *SHED, "--spacing", "0.1"]
+    prepare(*narrow, "--title", "first")
 
-    refused = prepare("--width", "20", "--title", "second")
+    refused = prepare(*narrow, "--title", "second")
     assert "(--replace)" in refused.stderr
     assert read_sheet(tmp_path / "job").title == "first"
 
-    assert prepare("--width", "20", "--title", "second", "--replace").exit_code == 0
+    assert prepare(*narrow, "--title", "second", "--replace").exit_code == 0
     assert read_sheet(tmp_path / "job").title == "second"
 
 
@@ -207,7 +208,7 @@ def test_so_much_dose_is_etched_only_when_it_is_meant(prepare, tmp_path):
 
 
 def test_a_photo_too_small_for_the_tile_is_remarked_on_and_etched_all_the_same(prepare):
-    result = prepare("--width", "100")
+    result = prepare("--width", "100", *SHED, "--spacing", "0.1")
 
     assert result.exit_code == 0
     assert "only 0.3 pixels" in result.stderr
