@@ -16,7 +16,7 @@ from support.harnesses.page_bench import phone_options
 from support.harnesses.phone_hands import get_ready, put_a_photograph_on_the_bench, set_the_origin
 
 PATIENCE_S = 60.0
-ROWS = 60  # long enough for the lid to be opened before the last of them
+ROWS = 40  # long enough for the lid to be opened before the last of them
 SPEEDUP = "3"  # the starting minute lasts twenty seconds, enough for a busy machine
 
 
