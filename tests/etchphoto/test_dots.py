@@ -27,6 +27,7 @@ from etchphoto.halftone import FLOYD_STEINBERG, JARVIS, STUCKI, diffuse_evenly
 from etchphoto.light import lightness, luminance
 from etchwire.catalogue.dot import Dot
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES, PRACTICE_RECORDS
+from support.samples.parts_of_dots import half_a_dot_on, in_halves, shortest_run
 
 pytestmark = pytest.mark.slow
 
@@ -108,7 +109,7 @@ def test_light_of_parts_of_dots_is_spread_as_another_library_spreads_it():
 def test_whole_dots_given_in_parts_are_as_dark_as_whole_dots():
     bits = np.random.default_rng(7).random((30, 30)) < 0.5
 
-    whole, parts = darkness(bits, DOT), darkness(bits[..., None].repeat(2, axis=2), DOT)
+    whole, parts = darkness(bits, DOT), darkness(in_halves(bits), DOT)
 
     assert parts == pytest.approx(whole, abs=0.03)  # seen at other places
     assert parts.mean() == pytest.approx(whole.mean(), abs=0.001)
@@ -125,19 +126,13 @@ def test_a_solid_is_wholly_dark_and_a_wide_spot_closes_a_hole_in_it():
     assert wide > 0.9
 
 
-def in_halves(bits, aside=0):
-    """Whole dots given in halves, as many of these aside."""
-    halves = np.roll(parts_of(bits[..., None].repeat(HALVES, axis=2)), aside, axis=1)
-    return halves.reshape(*bits.shape, HALVES)
-
-
-@pytest.mark.parametrize("aside", [0, 1])
+@pytest.mark.parametrize("given", [in_halves, half_a_dot_on])
 @pytest.mark.parametrize("spread_dots", [0.2, 0.45, 0.6])
 def test_the_table_tells_the_darkness_of_a_halftone_from_what_burns_near_each_dot(
-    spread_dots, aside
+    spread_dots, given
 ):
     dot = replace(DOT, spread_dots=spread_dots)
-    bits = in_halves(diffuse_evenly(np.full((80, 80), 0.5) + 0.001, FLOYD_STEINBERG), aside)
+    bits = given(diffuse_evenly(np.full((80, 80), 0.5) + 0.001, FLOYD_STEINBERG))
 
     by_table = darkness_table(dot)[codes_of(bits) + LEVELS // 2 * LEVEL].real
 
@@ -147,18 +142,16 @@ def test_the_table_tells_the_darkness_of_a_halftone_from_what_burns_near_each_do
 
 
 def test_what_burns_of_dots_can_be_told_from_their_codes_again():
-    bits = in_halves(np.random.default_rng(8).random((9, 11)) < 0.5, aside=1)
+    bits = half_a_dot_on(np.random.default_rng(8).random((9, 11)) < 0.5)
 
     assert (burnt_of(codes_of(bits)) == bits).all()
 
 
-def test_no_run_of_searched_dots_is_shorter_than_a_dot():
-    halves = np.pad(parts_of(search_dots(face(), DOT, spacing_mm=SPACING_MM)), ((0, 0), (1, 1)))
+def test_searched_runs_end_within_dots_too_and_none_is_shorter_than_a_dot():
+    bits = search_dots(face(), DOT, spacing_mm=SPACING_MM)
 
-    switches = halves[:, 1:] != halves[:, :-1]
-    assert not (switches[:, 1:] & switches[:, :-1]).any()
-    assert switches[:, ::2].any()  # of whole dots
-    assert switches[:, 1::2].any()  # and in the middle of one
+    assert shortest_run(bits) == HALVES
+    assert (bits[..., 0] != bits[..., 1]).any()
 
 
 @pytest.mark.parametrize("unevenness", [0.0, 0.1])

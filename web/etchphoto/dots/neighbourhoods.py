@@ -18,7 +18,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpath.writer.raster import Bits, parts_of
+from etchpath.writer.raster import Bits, in_parts, parts_of
 from etchphoto.dots.rendering import Law, exposures, kernels
 from etchphoto.halftone import FLOYD_STEINBERG, diffuse
 from etchwire.catalogue.dot import Dot
@@ -156,7 +156,7 @@ def _surroundings(spread_dots: float, share: float, places: list[_Place]) -> Flo
     random = np.random.default_rng(0)
     shape = _TINT_DOTS, _TINT_DOTS
     bits = diffuse(share + random.uniform(-0.01, 0.01, shape), FLOYD_STEINBERG)
-    halves = bits[..., np.newaxis].repeat(HALVES, axis=2)
+    halves = in_parts(bits, HALVES)
     codes = codes_of(halves)
     whole = list(exposures(parts_of(halves), spread_dots, HALVES))
     settled = slice(_TINT_EDGE, -_TINT_EDGE)

@@ -28,7 +28,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpath.writer.raster import Bits, parts_of
+from etchpath.writer.raster import Bits, in_parts, parts_of
 from etchphoto.dots.eye import sharp_sigma_dots
 from etchphoto.dots.neighbourhoods import (
     CODES,
@@ -95,7 +95,7 @@ def search_dots(  # noqa: PLR0913 - one keyword for each thing a caller may choo
     Dots are given in parts, shape (rows, columns, HALVES), and no run is shorter than a dot.
     """
     whole = diffuse_evenly(tone_curve_of(dot, FLOYD_STEINBERG).apply(wanted), FLOYD_STEINBERG)
-    start = whole[..., np.newaxis].repeat(HALVES, axis=2)
+    start = in_parts(whole, HALVES)
     on_preview(start)
     eye_sigma_dots = sharp_sigma_dots(spacing_mm)
     search = Search(wanted, doubted(dot), start, eye_sigma_dots=eye_sigma_dots, seed=seed)
