@@ -4,6 +4,7 @@ The tiles and photographs are invented; that soot lies around what was burnt is 
 no source.
 """
 
+import numpy as np
 import pytest
 
 from darkroom.camera import Shot, photograph
@@ -14,7 +15,9 @@ from etchpractice.tile.imperfections import Imperfections
 from etchproof.errors import PhotoRefused
 from etchproof.layout.power_card import lay_out_power_card
 from etchproof.layout.tone_card import lay_out_tone_card
+from etchproof.reading.brown_haze import is_brown
 from etchproof.reading.camera import read_card
+from etchproof.reading.photograph import COLOUR_PX
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECIPES
 
 pytestmark = pytest.mark.slow
@@ -112,3 +115,15 @@ def test_a_brown_fringe_is_found_where_solid_patches_have_fired_black(tmp_path):
 )
 def test_a_bad_photo_of_a_wiped_card_is_taken_for_neither(tile, shot):
     read_card([photograph(tile, shot)], [tile.card], is_wiped=True)
+
+
+@pytest.mark.parametrize(("blue", "brown"), [(0.1, True), (0.3, False)], ids=["brown", "black"])
+def test_brown_is_looked_for_where_a_patch_lies(blue, brown):
+    """In a picture of one cell to a dot, two patches are dark, and only these."""
+    card = power_card()
+    colour = np.ones((card.rows, card.columns, 2), dtype=np.float32)
+    for patch in card.patches[:2]:
+        colour[patch.area.rows, patch.area.columns] = 0.3, blue
+    to_photo = np.diag([COLOUR_PX / card.spacing_mm, COLOUR_PX / card.spacing_mm, 1.0])
+
+    assert is_brown(colour, to_photo, card) is brown

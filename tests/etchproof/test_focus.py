@@ -29,11 +29,13 @@ from etchproof.layout.focus_card import (
     recipe_at_dose,
 )
 from etchproof.layout.spare_tile import SpareTile, lay_out_on
+from etchproof.model.damped_steps import jacobian
 from etchproof.model.focus_reading import (
     FACTOR_IN_FOCUS,
     HALF_HEIGHT,
     FocusReading,
     Waist,
+    _seen,
     burnt_too_far,
     read_focus,
 )
@@ -84,6 +86,16 @@ def found(beam, surface="willing", wedge=RISING, seed=1):
     card = focus_card(surface, wedge)
     truths = seen_without_a_tile(card, SURFACES[surface], beam)
     return read_focus(card, reading_with_noise(truths, np.random.default_rng(seed)))
+
+
+def test_the_slopes_by_which_a_focus_card_is_fitted_are_those_that_trying_finds():
+    card, surface, beam = focus_card(), SURFACES["willing"], Beam(across_at_mm=5.0, m_squared=12)
+    truths = seen_without_a_tile(card, surface, beam)
+    seen = _seen(card, reading_with_noise(truths, np.random.default_rng(1)), card.wedge)
+    beside_mm = [6, np.log(0.04), np.log(4), 7, np.log(0.05), np.log(3)]
+    figures = np.array([*beside_mm, 1.0, 1.2, np.log(0.25), 0.02])
+
+    assert seen.slopes(figures) == pytest.approx(jacobian(seen.misses, figures), abs=0.1)
 
 
 def test_a_patch_without_its_tile_shows_what_it_shows_on_it():
