@@ -3,8 +3,7 @@
 The truth is the practice machine's tile, a law that the dot knows nothing of, at the speeds that
 the motion model foresees; each kernel has the curve of a tone card of its own, the search the dot
 of the first kernel's card.
-At 0.15 mm spacing and with too little power on a thick coat little is won: `dots_floor_test` shows
-that an oracle would win as little.
+With too little power on a thick coat little is won: single dots hardly darken there.
 One surface by its name: `-k "little and power"`.
 Cards are read with 0.003 of noise and lie elsewhere on the coat than the picture. Errors are L* at
 350 mm (`etchphoto.dots.eye`), RMS. DOT_SEARCH_PICTURE=folder writes the pictures side by side.
