@@ -153,55 +153,41 @@ class Move:
     switches: NDArray[np.int8]
 
 
-def _toggle(*halves: Half) -> Move:
-    """Return the move that turns over halves which are all burnt, or all bare."""
-    mask = _mask(halves)
-    seen = np.arange(CODES) & mask
-    return _move(halves, (seen == 0) | (seen == mask))
-
-
-def _swap(some: tuple[Half, ...], others: tuple[Half, ...]) -> Move:
-    """Return the move that swaps burnt halves with as many bare ones."""
-    mask = _mask((*some, *others))
-    seen = np.arange(CODES) & mask
-    return _move((*some, *others), (seen == _mask(some)) | (seen == _mask(others)))
+def _move(some: tuple[Half, ...], others: tuple[Half, ...] = ()) -> Move:
+    """Return the move that swaps burnt halves with bare ones; without others, turns some over."""
+    halves = (*some, *others)
+    bits = {}
+    for y, x in product(range(-1, 3), range(-2, 3)):
+        turned = _mask((dy - y, half - HALVES * x) for dy, half in halves)
+        if turned:
+            bits[y, x] = turned
+    codes, mask = occurring_codes(), _mask(halves)
+    may = np.isin(codes & mask, (_mask(some), _mask(others))) & np.isin(codes ^ mask, codes)
+    switches = np.full(CODES, MAY_NOT, dtype=np.int8)
+    switches[codes[may]] = switches_of(codes[may] ^ mask) - switches_of(codes[may])
+    return Move(
+        places=np.array(list(bits)),
+        bits=np.array(list(bits.values()), dtype=np.int32),
+        others=tuple(sorted({(dy, half // HALVES) for dy, half in halves} - {(0, 0)})),
+        switches=switches,
+    )
 
 
 def _mask(halves: Iterable[Half]) -> int:
     return sum(code_bit(dy, half) for dy, half in halves)
 
 
-def _move(halves: tuple[Half, ...], may: NDArray[np.bool_]) -> Move:
-    bits = {}
-    for y, x in product(range(-1, 3), range(-2, 3)):
-        turned = _mask((dy - y, half - HALVES * x) for dy, half in halves)
-        if turned:
-            bits[y, x] = turned
-    dots = {(dy, half // HALVES) for dy, half in halves}
-    codes = np.arange(CODES)
-    after = codes ^ _mask(halves)
-    occurs = np.zeros(CODES, dtype=np.bool_)
-    occurs[occurring_codes()] = True
-    switches = switches_of(after) - switches_of(codes)
-    return Move(
-        places=np.array(list(bits)),
-        bits=np.array(list(bits.values()), dtype=np.int32),
-        others=tuple(sorted(dots - {(0, 0)})),
-        switches=np.where(may & occurs & occurs[after], switches, MAY_NOT).astype(np.int8),
-    )
-
-
 @cache
 def moves() -> tuple[Move, ...]:
     """Return the moves that are tried with every dot."""
-    ends = [_toggle((0, half)) for half in (0, 1)]
-    runs = [_toggle((0, half), (0, half + 1)) for half in (0, 1)]
-    along = [_swap(((0, half),), ((0, half + 2),)) for half in (-1, 0)]
+    ends = [_move(((0, half),)) for half in (0, 1)]
+    runs = [_move(((0, half), (0, half + 1))) for half in (0, 1)]
+    along = [_move(((0, half),), ((0, half + 2),)) for half in (-1, 0)]
     ends_across = [
-        _swap(((0, half),), ((1, half + aside),)) for half in (0, 1) for aside in (-1, 0, 1)
+        _move(((0, half),), ((1, half + aside),)) for half in (0, 1) for aside in (-1, 0, 1)
     ]
     runs_across = [
-        _swap(((0, half), (0, half + 1)), ((1, below), (1, below + 1)))
+        _move(((0, half), (0, half + 1)), ((1, below), (1, below + 1)))
         for half in (0, 1)
         for below in (-1, 0, 1)
     ]
