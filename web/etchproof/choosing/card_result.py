@@ -22,6 +22,7 @@ from etchproof.choosing.spacing_words import spacing_sentences
 from etchproof.errors import NoFocus, NoSpacing, NoToneCurve, UnreadableCard
 from etchproof.model.focus_reading import read_focus
 from etchproof.model.register_reading import register_by_camera, register_by_eye
+from etchproof.model.single_dots import pale_dots
 from etchproof.model.tone_reading import read_dot, read_tone
 from etchproof.reading.hand_marks import (
     OTHER_WAY_ROUND,
@@ -347,7 +348,7 @@ def _tone_result(shown: CardEvidence) -> CardResult:
         "black": tone.black,
         "tvi_percent": tone.tvi_percent,
         "curve": curve,
-        "sentences": [tone.over_burnt.sentence] if tone.over_burnt else [],
+        "sentences": [found.sentence for found in (tone.over_burnt, pale_dots(card, dot)) if found],
     }
     summary = {
         "tvi_percent": tone.tvi_percent,
