@@ -17,7 +17,6 @@ and how far the better and the worse places lie off it. Patterns whose darkness 
 light win; they have fewer edges, which also means fewer switches of the beam.
 """
 
-import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import cache, partial
@@ -68,6 +67,7 @@ _DOUBT_OF_MISS: Final = 3.0
 _MOST_DOUBT: Final = 0.05
 _ALONE: Final = 0.04  # of reflectance: in the dark single bare dots are seen, never less light
 _BAND_DOTS: Final = 250_000  # looked after at a time: many calls cost more than a cache saves
+_TRIED_SIDE: Final = 200  # dots: a second's search, where a picture's takes some
 # By how much a move may make it worse in each sweep, on average, in L*² of one dot (annealing): so
 # patterns are left that no single move makes better. More heat leaves photos as they are and even
 # greys grainy. All sweeps but the first aim aside by the whole model.
@@ -121,8 +121,7 @@ def search_s_per_dot(
 
     It is tried on a small even ramp, without what every search begins with.
     """
-    side = math.isqrt(_BAND_DOTS)
-    ramp = np.tile(np.linspace(0, 1, side, dtype=np.float32), (side, 1))
+    ramp = np.tile(np.linspace(0, 1, _TRIED_SIDE, dtype=np.float32), (_TRIED_SIDE, 1))
     at_s: list[float] = []
     search_dots(
         ramp, dot, spacing_mm=spacing_mm, motion=motion, switch_price=switch_price,
