@@ -38,7 +38,7 @@ class PaleDots:
             f"{self.error_l:.1f} steps of lightness at arm's length. At "
             f"{self.slower_mm_per_min:.0f} mm/min with {self.power_ratio * 100:.3g} % it would be "
             f"about {self.slower_error_l:.1f}, and an etch would take {self.longer * 100 - 100:.0f}"
-            " % longer. See on a power card that so much does no harm, then etch a new tone card."
+            " % longer. Check on a power card that this does no harm, then etch a new tone card."
         )
 
 
