@@ -27,7 +27,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from etchpath.writer.raster import Bits, in_parts, parts_of
+from etchpath.writer.raster import Bits, in_parts
 from etchphoto.dots.eye import sharp_sigma_dots
 from etchphoto.dots.neighbourhoods import (
     CODES,
@@ -206,7 +206,7 @@ class Search:
         self._random = np.random.default_rng(seed)
         self._eye = _gaussian(eye_sigma_dots)
         self._is_inside = np.pad(np.ones(wanted.shape, dtype=np.bool_), _MARGIN).ravel()
-        self._codes = self._first_codes(start).astype(np.intp)
+        self._codes = self._first_codes(start)
         slope = _lightness_slope(self._wanted, dot.black, eye_sigma_dots)
         self._weight = np.pad(slope**2, _MARGIN).ravel()
         self._plans = [_Plan.of(move, self._shape[1], self._eye) for move in moves()]
@@ -219,26 +219,19 @@ class Search:
         return burnt_of(self._cut(self._codes))
 
     @property
-    def switches(self) -> int:
-        """How often the beam goes on or off along the rows."""
-        burnt = np.pad(parts_of(self.bits), ((0, 0), (1, 1)))
-        return int(np.count_nonzero(burnt[:, 1:] != burnt[:, :-1]))
-
-    @property
     def wrong(self) -> float:
         """What is made small: the mean square of what is seen to be wrong, in L*²."""
         blurred = self._blurred(self._error)
         return float((blurred.real**2 + blurred.imag**2) @ self._weight) / self._wanted.size
 
-    def sweep(self, switch_price: float = 0.0, heat: float = 0.0) -> int:
-        """Try every dot once, with the best of the moves; return how many were made.
+    def sweep(self, switch_price: float = 0.0, heat: float = 0.0) -> None:
+        """Try every dot once, with the best of the moves.
 
         `switch_price` is what each switch of the beam that a move adds along its row must win,
         in L*² of one dot; `heat` by how much a move may lose, on average.
         """
         rows, columns = self._wanted.shape
         band_rows = max(1, _BAND_DOTS // columns)
-        made = 0
         for first in range(0, rows, band_rows):
             band = range(first, min(first + band_rows, rows))
             for phase in self._random.permutation(PERIOD * PERIOD).tolist():
@@ -247,8 +240,7 @@ class Search:
                     y = np.arange(first + top, band.stop, PERIOD) + _MARGIN
                     x = np.arange(left, columns, PERIOD) + _MARGIN
                     dots = (y[:, np.newaxis] * self._shape[1] + x).ravel()
-                    made += self._try(dots, band, switch_price, heat)
-        return made
+                    self._try(dots, band, switch_price, heat)
 
     def correct(self, light: Floats | None = None) -> None:
         """Aim aside by what the whole model says beyond the tables, seen from afar.
@@ -265,17 +257,17 @@ class Search:
     def _cut(self, flat: NDArray[Any]) -> NDArray[Any]:
         return flat.reshape(self._shape)[_MARGIN:-_MARGIN, _MARGIN:-_MARGIN]
 
-    def _first_codes(self, start: Bits) -> NDArray[np.int32]:
+    def _first_codes(self, start: Bits) -> Indices:
         share = start.mean(axis=2, dtype=np.float32)
         around = cv2.GaussianBlur(share, (0, 0), _AROUND_DOTS, borderType=cv2.BORDER_REFLECT)
-        codes = np.full(self._shape, OUTSIDE, dtype=np.int32)
+        codes = np.full(self._shape, OUTSIDE, dtype=np.intp)
         level = np.rint(around * (LEVELS - 1)).astype(np.int32)
         inside = codes_of(start) + LEVEL * level
         codes[_MARGIN:-_MARGIN, _MARGIN:-_MARGIN] = inside
         return codes.ravel()
 
-    def _try(self, dots: Indices, band: range, switch_price: float, heat: float) -> int:
-        """Make the best move of each of these dots, where it may be made; return how many were."""
+    def _try(self, dots: Indices, band: range, switch_price: float, heat: float) -> None:
+        """Make the best move of each of these dots, where it may be made."""
         pulls = self._pulls(band)
         own = self._codes.take(dots) & (CODES - 1)
         cost = np.full((len(self._plans), len(dots)), np.inf, dtype=np.float32)
@@ -293,7 +285,6 @@ class Search:
         is_made = cost.min(axis=0) < may_lose - _LEAST_GAIN
         for number, plan in enumerate(self._plans):
             self._make(plan, dots[is_made & (best == number)])
-        return int(is_made.sum())
 
     def _pulls(self, band: range) -> "_Pulls":
         """Return by how much the sum of squares grows with the darkness of dots near a band."""

@@ -187,6 +187,7 @@ def _mend_cut_runs(bits: Bits) -> None:
     A layer has cut the rest of its run away. Layers' own runs are never so short, and a photo's are
     not either: the head would slow down for one, and a controller's pulses of light may be longer.
     Of two such parts side by side both go with the neighbour beyond, and the dot keeps its share.
+    There are never three: layers lie on whole dots, and cut a run of the photo at its ends only.
     """
     if parts_per_dot(bits) == 1:
         return

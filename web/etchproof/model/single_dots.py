@@ -14,7 +14,7 @@ from etchwire.catalogue.dot import Dot
 from etchwire.catalogue.heads import is_high_dose
 
 # Of a solid's light (our choices). On an invented thick coat whose dots began to darken at 0.45 a
-# portrait was 4.3 L* off what the tile can hold; with a third more dose, at 0.35, 3.0.
+# portrait was 4.3 L* off what the tile can hold; with a third more dose 3.0.
 PALE_THRESHOLD: Final = 0.4
 CALM_THRESHOLD: Final = 1 / 3
 LEAST_WORTH_L: Final = 0.5
