@@ -337,10 +337,11 @@ def test_everything_fits_the_narrowest_phone_and_the_widest_finger(open_phone, s
     served.daemon.tell(state, time_factor=20)
 
     phone = open_phone(width_px=320)
+    phone.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
 
     assert phone.evaluate("document.documentElement.scrollWidth") == 320
     heights = [button.bounding_box()["height"] for button in phone.locator("button, .tick").all()]
-    assert all(height >= LEAST_TARGET_PX for height in heights)
+    assert min(heights, default=LEAST_TARGET_PX) >= LEAST_TARGET_PX
 
 
 HELD_BY_LID = {"interlocks": box(trips=[LID_TRIP]), "may": ["reset", "stop"]}

@@ -22,7 +22,7 @@ from etchweb.serving import listen_at
 from etchwire.calls.snapshot import Snapshot
 from support.fakes.fake_daemon import SHA256, FakeDaemon
 
-CHROMIUM: Final = "/usr/bin/chromium"
+CHROMIUM: Final = "/usr/bin/chromium-headless-shell"
 HOST_NAME: Final = "etchwarden.local"
 WIDTHS_PX: Final = (320, 412, 768)
 SCHEMES: Final = ("light", "dark")
