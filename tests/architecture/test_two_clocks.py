@@ -5,6 +5,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 ROOT = Path(__file__).resolve().parents[2]
 FAULT = re.compile(r"(\w+)\.py:\d+: error: .*\[arg-type\]$", re.MULTILINE)
 USE = """
@@ -18,6 +20,7 @@ def judge(box: InterlockEngine, clock: Clock) -> None:
 """
 
 
+@pytest.mark.slow
 def test_the_machines_seconds_are_refused_where_the_walls_belong(tmp_path):
     for name, judged, edge_wall, edge_machine in (
         ("right", "wall_s", "wall_s", "now_s"),

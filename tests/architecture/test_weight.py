@@ -5,6 +5,8 @@ import sys
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 HEAVY = ("numpy", "PIL", "flask", "cv2", "waitress")
 
 

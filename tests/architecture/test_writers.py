@@ -3,8 +3,12 @@
 import ast
 import re
 
+import pytest
+
 from architecture.fault_tables import ROOT
 from architecture.markers import marked
+
+pytestmark = pytest.mark.slow
 
 CALLS = {
     "copyfile", "copyfileobj", "copytree", "hardlink_to", "link", "mkdir", "mkdtemp", "rename",

@@ -240,6 +240,7 @@ def test_without_edges_a_lid_that_opens_is_read_and_rings_nobody(path):
     assert not bell.has_rung.is_set()
 
 
+@pytest.mark.slow
 def test_a_board_that_falls_away_is_lost_and_found_again(path):
     with served(path) as service:
         board, _ = connected(path)

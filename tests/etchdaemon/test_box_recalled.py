@@ -85,6 +85,7 @@ def test_where_no_pins_were_known_proofs_are_asked_for_and_not_required(tmp_path
         life.arm()
 
 
+@pytest.mark.slow
 @pytest.mark.fault("inputs frozen: readings arrive, values never change")
 def test_after_a_change_of_pins_nothing_is_armed_before_each_contact_was_seen_to_open(tmp_path):
     with Life(tmp_path, PINS) as life:
@@ -115,6 +116,7 @@ def test_what_is_still_to_be_shown_outlives_the_daemon_and_what_was_shown_does_t
         assert life.report.request is None
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "pins", [PINS, dict(reversed(PINS.items()))], ids=["the same", "in another order"]
 )

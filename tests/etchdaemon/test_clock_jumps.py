@@ -77,6 +77,7 @@ def test_runs_are_listed_in_the_order_in_which_they_were_etched(logbook, wall):
     assert [run["is_clock_synchronised"] for run in runs] == [True, True, False, True]
 
 
+@pytest.mark.slow
 def test_whatever_the_clock_says_the_seven_backups_made_last_are_kept(logbook, wall, tmp_path):
     made = []
     for at in (AHEAD, AHEAD, NOW, UNSET, NOW, BACK, UNSET, AHEAD, BACK, NOW):

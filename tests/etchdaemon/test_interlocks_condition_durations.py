@@ -6,6 +6,8 @@ from etchdaemon.interlocks.inputs import Input
 from etchdaemon.interlocks.report import report_of
 from support.harnesses.interlock_bench import ANSWERS, DAY, Bench
 
+pytestmark = pytest.mark.slow
+
 
 def lid_of(bench):
     report = report_of(bench.interlocks, day=DAY, now_s=bench.now_s)

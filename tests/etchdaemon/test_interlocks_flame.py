@@ -56,6 +56,7 @@ def test_the_first_edge_cuts_the_beam_and_is_a_trip_that_says_what_was_seen(etch
     assert not etching.is_beam_on
 
 
+@pytest.mark.slow
 @pytest.mark.fault("a flame that flickers, where it has to be confirmed")
 @pytest.mark.parametrize(
     ("after_s", "reaction"), [(0.1, Reaction.EMERGENCY), (9.9, Reaction.EMERGENCY),

@@ -42,6 +42,7 @@ def test_the_loop_has_to_change_at_every_arming_and_not_only_at_the_first():
     assert "stays open" in (bench.interlocks.arming.failed_because or "")
 
 
+@pytest.mark.slow
 @pytest.mark.fault("inputs frozen: readings arrive, values never change")
 @pytest.mark.parametrize("wired", [EVERYTHING, PAIR], ids=["paddle", "pressure"])
 def test_air_that_never_changes_is_found_at_the_next_switching_on(wired):

@@ -43,6 +43,7 @@ def test_an_edge_alone_trips_although_every_poll_reads_closed(bench, name):
     assert bench.tripped
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", AT_ONCE)
 def test_the_beam_stays_out_when_the_circuit_closes_again(bench, name):
     bench.start()
@@ -150,6 +151,7 @@ def test_losing_the_whole_board_is_a_trip_and_not_a_fire(bench):
     assert bench.outputs[Output.EXTRACTION]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", AT_ONCE)
 def test_a_contact_chattering_at_a_kilohertz_trips_and_cannot_be_reset(bench, name):
     bench.start()
@@ -512,6 +514,7 @@ def test_without_a_lid_contact_the_box_only_watches():
         bench.interlocks.arm(ANSWERS, day=DAY, now_s=bench.now_s)
 
 
+@pytest.mark.slow
 def test_the_buzzer_sounds_on_an_emergency_until_the_reset(bench):
     bench.start()
     bench.open(Input.STOP_CIRCUIT)

@@ -163,6 +163,7 @@ def test_a_run_that_is_not_there(logbook, question):
         assert [] in answer.values()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("limit", [1, 7, 500, 10_000])
 def test_pages_of_any_size_hold_every_row_once(logbook, limit):
     run = start_run(logbook)

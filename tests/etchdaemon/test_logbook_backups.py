@@ -105,6 +105,7 @@ def test_a_backup_is_one_sound_file_with_everything_that_was_written(logbook, ke
         assert book.execute("PRAGMA journal_mode").fetchone() == ("delete",)
 
 
+@pytest.mark.slow
 def test_what_is_written_while_the_backup_is_made_is_in_it_and_does_not_wait(
     logbook, keep, tmp_path, monkeypatch
 ):
@@ -125,6 +126,7 @@ def test_what_is_written_while_the_backup_is_made_is_in_it_and_does_not_wait(
     assert look_at(path).runs == 1
 
 
+@pytest.mark.slow
 def test_steps_writes_and_questions_take_turns_and_between_steps_it_is_nobody_s(logbook, tmp_path):
     """A question's value, bound during a step, would wait for SQLite with Python's lock held."""
     run, order, steps = fill(logbook, 5000), [], []
@@ -229,6 +231,7 @@ def test_a_leftover_of_a_power_cut_is_cleared_away(logbook, keep, tmp_path):
     assert list((tmp_path / "backups").iterdir()) == []
 
 
+@pytest.mark.slow
 def test_a_daemon_that_ends_gives_a_backup_up(logbook, tmp_path, monkeypatch):
     monkeypatch.setattr(backups_module, "PAUSE_S", LONG_S)
     fill(logbook, 5000)

@@ -136,6 +136,7 @@ def events_of(logbook, run):
         after = page["next_after"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(3))
 def test_whatever_was_written_is_there_after_a_power_cut_at_any_moment_of_what_follows(
     tmp_path, seed

@@ -231,6 +231,7 @@ def test_a_block_is_read_as_its_lines_are_read_word_by_word(texts):
         assert reading_at(lines, place) == read_singly(text), text
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("part", range(4))
 def test_files_of_any_kind_are_read_as_their_lines_are_read_word_by_word(part):
     for data, _ in any_files(seed=f"lines {part}", number=150):

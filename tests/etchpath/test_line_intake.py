@@ -111,6 +111,7 @@ def test_an_assumed_32_bit_controller_runs_single_dots_at_any_speed_a_tile_needs
     assert speed_mm_per_min([0.1] * 1000, 8000, quick) == pytest.approx(8000, rel=0.001)
 
 
+@pytest.mark.slow
 @settings(max_examples=15, deadline=None)
 @given(st.lists(st.integers(1, 8), min_size=80, max_size=500), st.sampled_from([2000, 4000, 8000]))
 def test_pieces_worked_out_side_by_side_are_the_path_worked_out_from_its_start(dots, feed):

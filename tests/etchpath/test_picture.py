@@ -36,6 +36,7 @@ def test_the_beam_off_leaves_paper():
     assert (shades == 255).all()
 
 
+@pytest.mark.slow
 def test_it_is_saved_with_bounds_origin_and_travel(tmp_path):
     path = tmp_path / "path.png"
 
@@ -53,6 +54,7 @@ def test_a_job_of_nothing_has_a_picture_too(tmp_path):
     assert (tmp_path / "empty.png").stat().st_size > 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("width_mm", [8, 40, 90])
 def test_the_scale_below_it_is_as_long_as_it_says(tmp_path, width_mm):
     picture = drawn(f"G21G90\nM4S900F1000\nG1X{width_mm}\nG1Y5\nM5\nM2\n")

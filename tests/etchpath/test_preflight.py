@@ -292,6 +292,7 @@ MIXED = (
 )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("block_bytes", [1, 7, 40, 300])
 def test_a_file_cut_into_blocks_anywhere_has_the_same_report(block_bytes):
     inspection = Inspection(machine())

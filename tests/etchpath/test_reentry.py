@@ -151,6 +151,7 @@ def test_a_sheet_of_another_file_is_refused():
         rest_of(gcode + b"\n", sheet, 1, 1.0)
 
 
+@pytest.mark.slow
 def test_a_job_cut_on_the_practice_machine_is_finished_by_its_rest():
     gcode, sheet = job_of(np.ones((4, 60)), recipe=replace(RECIPE, line_spacing_mm=0.1))
     first_rows = gcode[: sheet.index[2].byte] + b"M5\nG90G0X0Y0\nM2\n"

@@ -143,6 +143,7 @@ def test_what_is_said_of_the_whole_is_the_sum_of_its_tiles(jobs, pictures):
     assert (sheet.picture.right_mm, sheet.picture.top_mm) == pytest.approx((63.25, 41.3))
 
 
+@pytest.mark.slow
 def test_a_tile_left_out_and_one_done_again_keep_their_places(jobs, tmp_path):
     gcode, sheet = written(laid(jobs))
     whole = tmp_path / "whole.gcode"
@@ -164,6 +165,7 @@ def test_a_tile_left_out_and_one_done_again_keep_their_places(jobs, tmp_path):
     )
 
 
+@pytest.mark.slow
 def test_a_run_cut_in_its_second_tile_goes_on_there(jobs, tmp_path):
     gcode, sheet = written(laid(jobs))
     entry = next(one for one in sheet.index if one.row == 17)

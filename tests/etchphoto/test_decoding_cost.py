@@ -116,6 +116,7 @@ def test_dots_take_of_the_memory_that_the_picture_may_have():
         pass
 
 
+@pytest.mark.slow
 def test_a_jpeg_is_decoded_smaller_than_its_dots_where_the_memory_ends():
     grey = np.full((6000, 8000, 3), 188, np.uint8)
     photo = load_photo(io.BytesIO(encoded(grey, "JPEG", quality=30)))

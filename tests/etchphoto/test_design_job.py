@@ -52,6 +52,7 @@ def test_a_sign_is_a_job_without_a_photo_at_the_recipes_power_and_speed(tmp_path
     assert (tmp_path / "job" / "expected.png").exists()
 
 
+@pytest.mark.slow
 def test_a_photo_alone_on_a_tile_has_the_dots_that_it_has_without_a_design(tmp_path, photo):
     dots = {}
     job = design_job(design_of_toml(PHOTO_ALONE), order(), photo)

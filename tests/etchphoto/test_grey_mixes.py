@@ -25,6 +25,7 @@ def test_a_grey_stays_as_it_is_in_every_mix(mix):
     assert light[0, 0] == pytest.approx(srgb_to_linear(np.array(119 / 255)), abs=1e-6)
 
 
+@pytest.mark.slow
 def test_the_eyes_mix_is_that_of_the_standard():
     from skimage.color import rgb2gray  # noqa: PLC0415  slow to load
 

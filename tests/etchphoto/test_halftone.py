@@ -164,6 +164,7 @@ def test_every_error_is_either_made_good_or_leaves_across_the_border(kernel):
 
 
 # Derived from |error| <= 1/2 and the weights that reach over the border; computed twice.
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "side", "bound"),
     [

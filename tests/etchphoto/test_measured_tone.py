@@ -73,6 +73,7 @@ def test_lettering_has_no_greys_to_be_measured():
     assert said_of_greys(wish) == []
 
 
+@pytest.mark.slow
 def test_without_a_curve_the_greys_are_said_to_be_unmeasured():
     (said,) = said_of_greys(order(tone=None))
 

@@ -33,6 +33,8 @@ from support.samples.designs import MURAL as TEXT
 from support.samples.designs import mural_of_toml, span_mm
 from support.samples.photo_files import encoded, scene
 
+pytestmark = pytest.mark.slow
+
 HEAD, RECIPE = PRACTICE_HEADS["practice-20w"], PRACTICE_RECIPES["practice-20w"]
 DOT = Dot(spread_dots=0.45, threshold=0.2, scale=0.3, steepness=2.5, black=0.06)  # invented
 TONE = MeasuredTone(curve=BURNT_AS_WANTED, recipe=RECIPE, halftone="jarvis", dot=DOT)

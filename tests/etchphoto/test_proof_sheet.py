@@ -30,6 +30,7 @@ def test_the_picture_on_the_sheet_is_as_wide_as_on_the_tile_when_it_is_printed()
     assert sheet.picture.width == SHEET_PX
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("width_mm", [1.5, 9.0, 80.0, 300.0])
 def test_the_scale_below_it_is_as_long_as_it_says(width_mm):
     white = Image.new("RGB", (400, 300), (255, 255, 255))

@@ -40,6 +40,7 @@ def test_half_black_and_half_white_is_half_the_light_and_not_half_the_code():
     assert light.mean() == pytest.approx(0.5, abs=0.002)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("columns", "rows"), [(40, 40), (33, 33), (7, 7), (150, 150), (1, 1)])
 def test_an_even_grey_stays_even_at_any_size(columns, rows):
     grey = np.full((100, 100), 188, dtype=np.uint8)
@@ -91,6 +92,7 @@ def test_a_crop_shows_that_part_of_the_photo():
     assert light == pytest.approx(luminance(scene()[20:, 30:]), abs=0.02)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("orientation", range(1, 9))
 def test_a_crop_is_of_the_upright_photo(orientation):
     turned = {
@@ -107,6 +109,7 @@ def test_a_crop_is_of_the_upright_photo(orientation):
     assert light == pytest.approx(luminance(scene()[10:20, 30:50]), abs=0.02)
 
 
+@pytest.mark.slow
 def test_progress_rises_to_the_end():
     heard = []
 
@@ -117,6 +120,7 @@ def test_progress_rises_to_the_end():
     assert heard[-1] == 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "path", "mean_y"), PHOTOGRAPHS, ids=[row[0] for row in PHOTOGRAPHS]
 )

@@ -81,6 +81,7 @@ def test_without_a_tone_card_of_these_settings_no_dots_can_be_searched(changes):
         order(**changes)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("halftone", ["floyd-steinberg", "stucki"])
 def test_the_curve_of_another_kernel_is_worked_out_from_the_dot(halftone):
     wanted = np.full((90, 90), 0.4)

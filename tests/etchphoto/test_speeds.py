@@ -58,6 +58,7 @@ def test_dots_take_the_time_that_the_job_is_foreseen_to_take():
     assert fine_s - solid_s == pytest.approx(expected_s, rel=0.1)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("pattern", ["10", "110", "1110", "100"])
 def test_dots_get_the_light_that_a_controller_gives_them(pattern):
     """The practice machine's controller is held to recordings of the firmware.

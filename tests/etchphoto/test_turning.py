@@ -11,6 +11,8 @@ from etchphoto.resampling import luminance_per_dot
 from etchphoto.turning import mirrored, turned
 from support.samples.photo_files import encoded, exif, scene
 
+pytestmark = pytest.mark.slow
+
 CLOCKWISE = {0: 0, 1: -1, 2: 2, 3: 1}  # numpy turns the other way
 HELD = {1: 0, 3: 2, 6: -1, 8: 1}  # EXIF tag 274
 

@@ -54,11 +54,13 @@ def answer_s(host, line):
     return host.machine.now_s - FIRST_BYTE_S - arrived_s
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("length_mm", "asked", "true"), SUSTAINED)
 def test_a_row_of_equal_dots_runs_as_the_firmware_image_runs_it(length_mm, asked, true):
     assert steady(length_mm, asked) == pytest.approx(true, rel=WITHIN)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", OTHER_ROWS)
 def test_a_row_of_other_lines_runs_as_the_firmware_image_runs_it(name):
     lines, (along_mm, way_mm), true = OTHER_ROWS[name]

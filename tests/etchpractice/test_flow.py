@@ -78,6 +78,7 @@ def test_bytes_take_their_time_in_both_directions():
     assert machine.now_s - arrives_s < 5 * BYTE_S
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("baud", "lines_per_s"), [(115200, 1645), (57600, 822)])
 def test_the_link_bounds_the_lines_a_second(baud, lines_per_s):
     """Seven bytes a line in check mode: 1641 lines/s measured at 115200 baud."""

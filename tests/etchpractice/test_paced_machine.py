@@ -61,6 +61,7 @@ def seconds_taken(*, speedup, late_s):
     return machine.now_s - from_s
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("late_s", [0.004, 0.02, 0.2])
 @pytest.mark.parametrize("speedup", [20, 1000])
 def test_a_host_that_is_late_does_not_starve_a_machine_that_runs_too_fast(speedup, late_s):

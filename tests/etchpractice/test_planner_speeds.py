@@ -19,6 +19,7 @@ def alternating(count, pitch_mm, feed):
     return [first, *(f"X{pitch_mm:g}S{600 * (number % 2)}" for number in range(1, count))]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("firmware", "pitch_mm", "feed", "steady"),
     [
@@ -40,6 +41,7 @@ def test_short_blocks_run_as_fast_as_the_planner_can_look_ahead(firmware, pitch_
     assert feeds[len(feeds) // 2] == steady
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("firmware", "feed", "measured_s"),
     [

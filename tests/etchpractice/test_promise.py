@@ -11,6 +11,8 @@ from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.catalogue.heads import Recipe
 from support.harnesses.practice_host import Host
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.parametrize("feed", [2000, 4000, 8000])
 def test_a_dithered_raster_takes_the_time_that_was_promised(feed):

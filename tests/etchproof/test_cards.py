@@ -46,6 +46,7 @@ def areas(card):
     return [part.area for part in parts] + hairlines
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", CARDS)
 def test_nothing_on_a_card_lies_over_anything_else_or_over_its_edge(kind):
     card = CARDS[kind]()
@@ -70,6 +71,7 @@ def test_a_card_comes_back_from_its_description_dot_for_dot(kind):
     assert np.array_equal(draw_card(again), draw_card(card))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", CARDS)
 def test_opencv_finds_the_four_markers_on_the_bare_drawing(kind):
     card = CARDS[kind](number=138)

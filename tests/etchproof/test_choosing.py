@@ -54,6 +54,7 @@ def reading(card, lightness_of_cell, uneven=(), halftones=None):
 PLATEAU = [[28, 28, 28], [45, 29, 28], [70, 50, 30]]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("what", "lightness", "uneven", "marks", "chosen"),
     [
@@ -194,6 +195,7 @@ def test_a_finer_card_is_held_to_the_darkness_of_the_first(card):
     assert finer.choice.cell == "B2"
 
 
+@pytest.mark.slow
 def test_a_tone_card_has_no_speed_to_choose():
     with pytest.raises(NothingToChoose, match="no power card"):
         choose(tone_card(), None, {"1": Mark.GOOD})
@@ -294,6 +296,7 @@ def test_points_that_show_no_curve_are_refused(points, words):
         Response.fitted(points, 0.1)
 
 
+@pytest.mark.slow
 def test_the_chart_has_a_line_per_power_with_its_cells_and_its_curve():
     card = power_card()
     photo = photograph(etch(card, SURFACES["stubborn"]), Shot())
@@ -318,6 +321,7 @@ def test_a_chart_of_hand_marks_alone_has_no_lines(card):
     assert chart.threshold_j_per_mm2 is None
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("controller", "feeds", "is_said"),
     [(EIGHT_BIT, FEEDS, True), (EIGHT_BIT, (1000.0, 1200.0, 1600.0), False),

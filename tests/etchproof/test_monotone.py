@@ -51,6 +51,7 @@ def points(draw):
     return np.cumsum(steps), np.array(y)
 
 
+@pytest.mark.slow
 @examples(60)
 @given(points())
 def test_ours_is_scipy_s_curve(given_points):

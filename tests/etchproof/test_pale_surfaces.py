@@ -86,6 +86,7 @@ def test_a_tile_that_shows_nothing_is_no_plateau():
     assert outcome.choice is None
 
 
+@pytest.mark.slow
 def test_cards_on_a_surface_that_never_marks_stop_at_the_dose_that_no_surface_exceeds():
     wanted = Range(
         low_feed_mm_per_min=3000, high_feed_mm_per_min=8000,

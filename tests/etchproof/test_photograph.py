@@ -8,6 +8,8 @@ from PIL import Image
 
 from etchproof.reading.photograph import load_photograph
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.slow
 def test_a_large_photo_without_a_scaling_decoder_is_averaged_as_light():

@@ -12,6 +12,8 @@ from etchwire.catalogue.dot import Dot
 from etchwire.catalogue.examples import PRACTICE_HEADS, PRACTICE_RECORDS
 from etchwire.catalogue.heads import Recipe
 
+pytestmark = pytest.mark.slow
+
 HEAD = replace(PRACTICE_HEADS["practice-20w"], rated_optical_w=10.0)
 RECIPE = Recipe(surface="thick-coat", feed_mm_per_min=1690.0, power_ratio=1.0, line_spacing_mm=0.13)
 # Read from a tone card on the practice machine's thick coat, with this recipe at 10 W.

@@ -36,6 +36,7 @@ def overlap(one, other):
     )
 
 
+@pytest.mark.slow
 def test_cards_go_to_free_places_until_none_is_left():
     places = []
     for number in range(1, 5):  # of 20 mm, with a millimetre between two
@@ -56,6 +57,7 @@ def test_a_card_leaves_the_largest_places_to_others():
     assert f"{place.left_mm:.0f} mm from the left edge" in card.notes[-1]
 
 
+@pytest.mark.slow
 def test_a_card_that_does_not_fit_whole_gets_as_large_as_the_largest_place_holds():
     used = (taken(0, 0, 30, 100),)
     card, place = lay_out_on(tile(*used), CardOrder(kind="tone", wishes=wishes(), recipe=RECIPE))
@@ -68,6 +70,7 @@ def test_a_card_that_does_not_fit_whole_gets_as_large_as_the_largest_place_holds
     assert smaller.width_mm < card.width_mm
 
 
+@pytest.mark.slow
 def test_the_job_burns_where_the_place_is(tmp_path):
     card, place = lay_out_on(tile(taken(0, 0, 58, 87)), order())
 

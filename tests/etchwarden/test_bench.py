@@ -12,7 +12,7 @@ from etchwire.sheet import GCODE_NAME, PICTURE_NAME, read_sheet
 from support.harnesses.catalogue_bench import Shop
 from support.samples.designs import JIG, SIGN
 
-pytestmark = pytest.mark.usefixtures("fonts")
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("fonts")]
 
 
 @pytest.fixture(scope="module")

@@ -25,6 +25,7 @@ def design(tmp_path):
     return run
 
 
+@pytest.mark.slow
 def test_a_sign_becomes_a_job_at_the_recipes_settings(design, tmp_path):
     done = design("prepare", "{here}/sign.toml", "-o", "{here}/job", "--title", "For the gate")
 
@@ -35,6 +36,7 @@ def test_a_sign_becomes_a_job_at_the_recipes_settings(design, tmp_path):
     assert (sheet.title, sheet.photo, sheet.rows) == ("For the gate", None, 400)
 
 
+@pytest.mark.slow
 def test_a_template_is_used_with_another_photo_and_another_name(design, tmp_path):
     words = ("prepare", "{here}/portrait.toml", "--photo", "{here}/ida.png")
     placed = ("--at", "30", "40", "--one-way", "--surface", "white tile, two coats")
@@ -50,6 +52,7 @@ def test_a_template_is_used_with_another_photo_and_another_name(design, tmp_path
     assert one.recipe.surface == "white tile, two coats"
 
 
+@pytest.mark.slow
 def test_a_design_is_shown_in_words_and_to_scale(design, tmp_path):
     shown = design("show", "{here}/sign.toml", "--picture", "{here}/tile.png")
 

@@ -43,6 +43,7 @@ def test_a_lot_painted_just_now_is_not_dry(shop):
     assert "not dry before 2099-01-01T20:00 UTC" in said
 
 
+@pytest.mark.slow
 def test_an_etch_is_told_its_lot_and_a_job_its_next(shop):
     shop.done("card power -o {here}/first --steps 4 4")
     run = shop.etch("first")
@@ -55,6 +56,7 @@ def test_an_etch_is_told_its_lot_and_a_job_its_next(shop):
     assert [shop.logbook.ask("run", id=one)["lot"] for one in (run, again)] == ["lot 7", "lot 7"]
 
 
+@pytest.mark.slow
 def test_tiles_of_a_jig_are_told_a_lot_of_their_own(shop):
     shop.done("card power -o {here}/first --steps 4 4")
     for name in ("lot 7", "lot 8"):
@@ -94,6 +96,7 @@ def test_what_cannot_be_is_refused_in_a_sentence(shop, words, answer):
     assert "Traceback" not in result.output
 
 
+@pytest.mark.slow
 def test_two_tiles_of_a_photo_are_compared(tmp_path):
     (tmp_path / "both.jpg").write_bytes(
         photograph(two_tiles(94, 91), Shot(fill=1.28, light_ratio=1.5)).getvalue()

@@ -12,6 +12,8 @@ from etchwire.sheet import read_sheet
 from support.samples.designs import MURAL, mural_of_toml
 from support.samples.photo_files import encoded, scene
 
+pytestmark = pytest.mark.slow
+
 LETTERING = """
 [[layer]]
 kind = "lettering"

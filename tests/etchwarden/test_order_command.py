@@ -71,6 +71,7 @@ def test_a_list_from_a_spreadsheet_with_semicolons_and_a_mark_before_it_is_read(
     assert result.output == "1 order was taken.\n"
 
 
+@pytest.mark.slow
 def test_the_books_are_written_as_a_table(shop):
     shop.done(f"order add Ada --photo a --size 90 90 --surface {SURFACE} --price 15")
     shop.done("order proof 1 shown --order 1")
@@ -87,6 +88,7 @@ def test_the_books_are_written_as_a_table(shop):
     assert (row["cost"], row["margin"]) == ("1.00", "14.00")  # 8 s of machine at 450 an hour
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("words", "answer"),
     [
@@ -147,6 +149,7 @@ def test_every_fault_is_told_at_once(shop):
     assert "and 12 more" in result.output
 
 
+@pytest.mark.slow
 def test_five_hundred_orders_fit_one_call(shop):
     lines = "".join(
         f"customer number {n} with a long name,rex.jpg,90x90,{n + 1}\n" for n in range(500)
@@ -173,6 +176,7 @@ def test_a_formula_is_kept_as_text_and_does_no_harm_in_what_is_exported(shop, tm
     assert formula in (shop.folder / "out" / "customer_order.jsonl").read_text().replace('\\"', '"')
 
 
+@pytest.mark.slow
 @given(st.binary(max_size=300) | st.text(max_size=300).map(str.encode))
 def test_any_bytes_are_a_list_or_a_refusal(data):
     for given_bytes in (data, HEADING.encode() + data):

@@ -87,6 +87,7 @@ WAYS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("way", WAYS)
 def test_what_a_cut_left_half_written_goes_after_a_day(tmp_path, way):
     """Not before: a command may just be writing it."""

@@ -11,6 +11,8 @@ from urllib3.filepost import encode_multipart_formdata
 
 from etchweb.server.static_files import PageApp
 
+pytestmark = pytest.mark.slow
+
 READ_BYTES = 64 * 1024  # what Werkzeug reads at a time
 PHOTO = bytes(range(256)) * (READ_BYTES // 256)
 FRAME_BYTES = len(encode_multipart_formdata({"photo": ("card.png", b""), "wiped": "yes"})[0])

@@ -18,7 +18,7 @@ from support.fakes.catalogue_answers import HEAD, SURFACE
 from support.fakes.fake_daemon import STAYS
 from support.samples.photo_files import encoded, scene
 
-pytestmark = pytest.mark.usefixtures("known_lasers", "waiting_for_work")
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("known_lasers", "waiting_for_work")]
 
 PATIENCE_S = 60
 PAIR = json.dumps([HEAD.name, SURFACE.name])

@@ -103,6 +103,7 @@ def test_a_try_that_all_together_have_used_up_is_not_the_address_s_own():
     assert tries.wait_s(blocked, now_s=later_s) == 0.0
 
 
+@pytest.mark.slow
 def test_guessing_finds_a_code_once_in_a_thousand_at_the_most():
     """However many addresses guess for as long as a code lasts."""
     tries, looked_at = PairingAttempts(), 0

@@ -100,6 +100,7 @@ def test_a_check_strip_is_one_column_and_a_reserve_card_has_its_places():
     )  # fmt: skip
 
 
+@pytest.mark.slow
 def test_a_patch_of_any_other_card_tells_how_it_was_etched_and_what_it_showed():
     tones, lines = tone_card(), lay_out_spacing_card(wishes(number=12), RECIPE)
 

@@ -89,6 +89,7 @@ def test_faults_are_found_by_the_words_of_what_happens(house):
     assert "No matches." in house.look("/plays?find=rain").text
 
 
+@pytest.mark.slow
 def test_what_is_played_is_told_and_so_is_its_end(house):
     house = house(COMES_TRUE)
     assert house.press("/plays/begin", name="lid").status_code == 303

@@ -2,6 +2,8 @@
 
 import re
 
+import pytest
+
 from support.page_sentences import LIST, WEB, sentences_as_markdown, sentences_of
 
 # Ways to halftone, the letter of G-code, the daemon and its socket: a phone shows none of them.
@@ -13,6 +15,7 @@ OLD_WORDS = ("take it up again", "put it on the bench", "test tile", "shut out",
              "find its ends", "lay it out", "put away", "keep it", "go on without")  # fmt: skip
 
 
+@pytest.mark.slow
 def test_the_list_of_sentences_is_current():
     # `PYTHONPATH=tests python -m support.page_sentences` writes it anew.
     assert LIST.read_text("utf-8") == sentences_as_markdown()

@@ -61,6 +61,7 @@ def test_a_verdict_goes_to_the_logbook_with_who_said_it(say, daemon):
     }  # fmt: skip
 
 
+@pytest.mark.slow
 def test_a_photo_is_made_anew_so_that_nothing_hidden_in_it_is_kept(say, phone, daemon):
     turned = Image.Exif()
     turned[0x0112] = 6
@@ -80,12 +81,14 @@ def test_a_photo_is_made_anew_so_that_nothing_hidden_in_it_is_kept(say, phone, d
         assert not image.getexif()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["PNG", "WEBP", "TIFF"])
 def test_other_kinds_of_photo_are_taken_too(say, daemon, kind):
     assert say(photo_of(kind, (200, 100))).status_code == 303
     assert daemon.said["save_verdict"]["photo"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "photo",
     [b"", b"not a photo", b"<svg xmlns='http://www.w3.org/2000/svg'/>", b"\xff\xd8\xff\xe0cut",

@@ -47,6 +47,7 @@ def test_what_is_encoded_decodes_to_itself(message):
     assert decode(encode(message)[:-1]) == message
 
 
+@pytest.mark.slow
 @given(st.lists(OBJECTS, max_size=4), st.lists(st.integers(0, 10**6), max_size=6))
 def test_every_way_of_cutting_the_bytes_gives_the_same_messages(messages, places):
     data = b"".join(map(encode, messages))

@@ -17,6 +17,8 @@ from etchwire.errors import MalformedMessage
 from etchwire.transport.framing import decode, encode
 from support.samples.wire_values import ALL_CALLS, UNKNOWN_EVENTS, required_names, values_of
 
+pytestmark = pytest.mark.slow
+
 FEW = settings(max_examples=10)  # of each of some thirty types
 ANSWERS = list(dict.fromkeys(call.answer_type() for call in ALL_CALLS))
 EVENT = {"id": 1, "at_s": 2.0, "at_utc": "2026-11-28T06:00:00Z", "kind": "hold", "text": ""}

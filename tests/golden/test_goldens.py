@@ -13,6 +13,8 @@ from etchwire.calls.snapshot import Snapshot
 from golden.goldens import kept, live_all, made
 from golden.wire_text import differences, is_as_encoded, readable
 
+pytestmark = pytest.mark.slow
+
 SHOWN_STATES = {
     "starting", "idle", "loaded", "armed", "etching", "holding", "held", "resuming", "stopping",
     "ended",

@@ -13,6 +13,8 @@ from rig.guarded import GuardedRig
 from support.harnesses.calls import as_table
 from support.harnesses.logbooks import LONG_S, Disk, logbook_on
 
+pytestmark = pytest.mark.slow
+
 NOT_MOVED = "tile and head have not moved"
 JIG = Jig(
     name="Two coasters",

@@ -58,6 +58,7 @@ def test_no_line_of_a_start_is_fed_while_the_contact_has_not_closed(guarded):
     assert guarded.record.event("fault")["text"] == faults.NO_BEAM
 
 
+@pytest.mark.slow
 def test_no_line_of_a_resume_is_fed_while_the_contact_has_not_closed(guarded):
     guarded.start(guarded.make_job(SOLID))
     guarded.etch_until_row(3)
@@ -74,6 +75,7 @@ def test_no_line_of_a_resume_is_fed_while_the_contact_has_not_closed(guarded):
     assert guarded.record.event("fault")["text"] == faults.NO_BEAM
 
 
+@pytest.mark.slow
 def test_at_the_end_of_a_row_that_is_held_the_contact_opens(guarded):
     guarded.start(guarded.make_job(SOLID))
     guarded.etch_until_row(3)
@@ -84,6 +86,7 @@ def test_at_the_end_of_a_row_that_is_held_the_contact_opens(guarded):
     assert not guarded.is_beam_enabled
 
 
+@pytest.mark.slow
 def test_an_emergency_resets_at_once_and_waits_for_no_rest(guarded):
     guarded.start(guarded.make_job(SOLID))
     guarded.etch_until_row(3)
@@ -133,6 +136,7 @@ def test_a_fault_puts_the_beam_out_by_itself_whatever_sequence_follows(deaf):
     assert not deaf.contact.is_closed
 
 
+@pytest.mark.slow
 def test_the_cut_is_told_in_its_own_row_though_the_head_rests_in_a_later_one(guarded):
     guarded.start(guarded.make_job(SOLID))
     guarded.wait_until(lambda: guarded.run.row == 4 and guarded.machine.head_mm[0] > 32.0)

@@ -85,6 +85,7 @@ def test_a_job_of_nothing_but_long_runs_keeps_the_recipes_speed(rig):
     assert rig.run.slow_rows == 0
 
 
+@pytest.mark.slow
 def test_every_row_is_in_the_record_once(rig):
     rig.start(rig.make_job(patch(30, 50)))
 
@@ -103,6 +104,7 @@ def test_white_rows_count_as_soon_as_the_head_is_past_them(rig):
     assert rig.run.etched_rows == 8
 
 
+@pytest.mark.slow
 def test_the_window_is_never_overfilled(rig):
     rig.start(rig.make_job(patch(10, 200)))
 
@@ -157,6 +159,7 @@ def _hold_and_go_on(rig, rig_beside, how):
     return _exposure(rig), _exposure(rig_beside)
 
 
+@pytest.mark.slow
 def test_a_hold_at_the_rows_end_leaves_the_tile_as_if_it_had_not_been(rig, rig_beside):
     held, unheld = _hold_and_go_on(rig, rig_beside, "hold")
 
@@ -165,6 +168,7 @@ def test_a_hold_at_the_rows_end_leaves_the_tile_as_if_it_had_not_been(rig, rig_b
     assert np.abs(held - unheld).max() < 0.02 * unheld.max()
 
 
+@pytest.mark.slow
 def test_a_hold_now_leaves_a_faint_band_in_its_row_and_nothing_else(rig, rig_beside):
     held, unheld = _hold_and_go_on(rig, rig_beside, "hold_now")
 
@@ -371,6 +375,7 @@ def test_the_dose_of_a_test_card_cannot_be_changed(rig):
             rig.ask(command, percent=110)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", ["hold", "hold_now"])
 def test_the_lid_may_be_opened_at_the_controllers_own_door_while_held(rig, how):
     rig.start(rig.make_job(patch(8, 200)))

@@ -74,6 +74,7 @@ def test_its_progress_is_told_by_time_and_never_goes_back(rig):
     assert any(0.3 < share < 0.9 for share in shares)
 
 
+@pytest.mark.slow
 def test_a_hold_rests_where_the_head_sets_out_in_the_dark_and_goes_on(rig):
     strokes = "".join(f"G0X2Y{y}\nG1X30Y{y}S500F1500\nS0\n" for y in range(2, 32))
     rig.start(_job(rig, f"G21G90G94\nM4S0\n{strokes}M5\nG0X0Y0\nM2\n".encode()))

@@ -34,6 +34,7 @@ def test_a_guard_that_is_late_while_nothing_is_etched_ends_no_daemon(rig):
     assert rig.box.phase == "idle"
 
 
+@pytest.mark.slow
 def test_a_guard_that_is_late_in_an_etch_cuts_it_short_and_the_end_is_written(rig):
     rig.start(rig.make_job(patch(10, 200)))
     rig.etch_until_row(2)

@@ -18,6 +18,8 @@ from etchwire.calls.orders import AddOrders, Order
 from support.harnesses.shop_in_memory import ORIGIN, ShopInMemory
 from support.samples.photo_files import encoded, scene
 
+pytestmark = pytest.mark.slow
+
 LIST = b"name,file,size,count\nAda,dog.jpg,6x4,1\nAda,cat.jpg,4x6,1\nBen,dog.jpg,6x4,2\n"
 PATIENCE_S = 60.0
 

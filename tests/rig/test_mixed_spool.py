@@ -39,6 +39,7 @@ def test_a_sheet_of_another_job_is_not_taken_in(rig):
     assert rig.state == "idle"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("bits", [patch(3, 40), patch(12, 200)], ids=["shorter", "longer"])
 def test_an_etch_whose_kept_sheet_is_another_job_s_is_not_offered_by_a_daemon_started_anew(
     rig, bits
@@ -54,6 +55,7 @@ def test_an_etch_whose_kept_sheet_is_another_job_s_is_not_offered_by_a_daemon_st
         rig.ask("reenter", run=1, confirm=NOT_MOVED, row=5)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("bits", [patch(3, 40), patch(12, 200)], ids=["shorter", "longer"])
 def test_an_etch_whose_kept_job_is_another_is_refused_until_the_right_one_is_handed_in_again(
     rig, bits

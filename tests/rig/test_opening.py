@@ -206,6 +206,7 @@ class _OtherDevice:
         return data
 
 
+@pytest.mark.slow
 @pytest.mark.fault("wrong device on the port")
 @pytest.mark.parametrize(
     "behaviour",

@@ -131,6 +131,7 @@ def _light(rig, x_mm, y_mm):
     return float(rig.machine.tile.exposure_j_per_mm2(around).max())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", RUNS)
 def test_it_burns_where_it_was_planned_and_nowhere_else(rig, name):
     text, lit_mm, dark_mm = RUNS[name]

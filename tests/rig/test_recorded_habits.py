@@ -51,6 +51,7 @@ def test_an_ok_that_a_reset_brings_is_no_answer_and_no_fault(rig):
     assert b"ok\r\n" + GREETING in rig.port.heard
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", [3, 6, 8, 9])
 def test_an_ok_that_an_alarm_brings_is_not_counted_for_a_line(rig, number):
     _etch(rig)
@@ -67,6 +68,7 @@ def test_an_ok_that_an_alarm_brings_is_not_counted_for_a_line(rig, number):
     assert rig.run.ended == "failed"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("number", "word"), [(1, "limit switch"), (2, "travel")])
 def test_a_controller_that_answers_nothing_after_an_alarm_is_reset(rig, number, word):
     """After these two only a reset helps, and not even a report is given before it."""
@@ -106,6 +108,7 @@ def test_the_jog_cancel_is_written_for_moves_only(rig):
     assert realtime.JOG_CANCEL not in rig.port.written
 
 
+@pytest.mark.slow
 def test_a_reset_while_braking_loses_the_place_though_no_alarm_says_so(tmp_path):
     """The 32-bit firmware greets as idle then; steps may be lost all the same."""
     with GuardedRig(tmp_path, PracticeMachine(firmware="32-bit")) as rig:
@@ -124,6 +127,7 @@ def test_a_reset_while_braking_loses_the_place_though_no_alarm_says_so(tmp_path)
         assert "osition unknown" in rig.record.end["because"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("wish", ["hold", "hold_now"])
 def test_in_constant_power_nothing_is_ever_resumed(rig, wish):
     """M3 stays dark after a hold at rest until the next move, though the parser calls it on."""
