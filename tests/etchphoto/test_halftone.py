@@ -107,6 +107,17 @@ def test_fronts_give_what_the_plain_loop_gives_bit_for_bit(kernel, shape):
 
 
 @every_kernel
+@pytest.mark.parametrize("shape", [(9, 4), (60, 80)])
+def test_pictures_that_are_diffused_together_come_out_as_each_alone(kernel, shape):
+    pictures = [noise(*shape, seed) for seed in range(3)]
+
+    together = diffuse(np.stack(pictures, axis=-1), kernel)
+
+    alone = [diffuse(picture, kernel) for picture in pictures]
+    assert (together == np.stack(alone, axis=-1)).all()
+
+
+@every_kernel
 @examples(30)
 @given(rows=st.integers(1, 24), columns=st.integers(1, 24), seed=st.integers(0, 2**32 - 1))
 def test_fronts_and_plain_loop_agree_on_any_shape(kernel, rows, columns, seed):

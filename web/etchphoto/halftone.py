@@ -66,7 +66,8 @@ def diffuse(coverage: Coverage, kernel: Kernel) -> Bits:
     """Return the dots, True = burn, that error diffusion makes of `coverage` (rows, columns).
 
     The result equals, bit for bit, that of the plain loop in 64-bit floats which adds each
-    error where it lands: the additions run in the same order.
+    error where it lands: the additions run in the same order. A third axis may count pictures of
+    one size, each of which is diffused as if it were alone; together they take little longer.
     """
     if coverage.shape[1] < _NARROWEST:
         return _diffuse_pixel_by_pixel(coverage, kernel)
@@ -74,7 +75,7 @@ def diffuse(coverage: Coverage, kernel: Kernel) -> Bits:
 
 
 def _diffuse_pixel_by_pixel(coverage: Coverage, kernel: Kernel) -> Bits:
-    rows, columns = coverage.shape
+    rows, columns = coverage.shape[:2]
     values = coverage.astype(np.float64)
     bits = np.zeros(coverage.shape, dtype=np.bool_)
     for row, x in np.ndindex(rows, columns):
@@ -93,18 +94,18 @@ def _diffuse_front_by_front(
 
     For those `carried` takes the coverage and the errors that reach them from above.
     """
-    rows, columns = coverage.shape
+    rows, columns, *pictures = coverage.shape
     decided = rows if carried is None else rows - len(carried)
     stride = columns - _STEP
-    wanted = coverage.reshape(-1)
-    bits = np.zeros(rows * columns, dtype=np.bool_)
+    wanted = coverage.reshape(rows * columns, *pictures)
+    bits = np.zeros(wanted.shape, dtype=np.bool_)
     weights = sorted({weight for _, _, weight in kernel.taps})
     shares = [weight / kernel.divisor for weight in weights]
     arrivals = _arrivals(kernel, weights)
     # errors[front % kept][weight][row + reach]: what a pixel of that front passes on
-    errors = np.zeros((_FRONTS_KEPT, len(weights), rows + _REACH_ROWS))
+    errors = np.zeros((_FRONTS_KEPT, len(weights), rows + _REACH_ROWS, *pictures))
     slots = [[errors[slot, share] for share in range(len(weights))] for slot in range(_FRONTS_KEPT)]
-    sums = np.empty(rows)
+    sums = np.empty((rows, *pictures))
 
     for front in range(columns + _STEP * (rows - 1)):
         first = max(0, -((columns - 1 - front) // _STEP))
@@ -127,7 +128,7 @@ def _diffuse_front_by_front(
         errors[slot, :, max(0, begin - _STEP) : begin] = 0
         for passed_on, share_of_error in zip(slots[slot], shares, strict=True):
             np.multiply(value, share_of_error, out=passed_on[begin:end])
-    return bits.reshape(rows, columns)
+    return bits.reshape(coverage.shape)
 
 
 def _arrivals(kernel: Kernel, weights: list[int]) -> list[tuple[int, int, int]]:

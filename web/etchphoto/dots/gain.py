@@ -64,11 +64,14 @@ def foreseen_gain(dot: Dot, motion: Motion) -> Gain:
     )
     return Gain(
         min(_error(bits, wanted, dot, motion) for bits in kernels),
-        _search_error(wanted, dot, motion),
+        foreseen_search_error(dot, motion),
     )
 
 
-def _search_error(wanted: NDArray[np.float32], dot: Dot, motion: Motion) -> float:
+@lru_cache(maxsize=8)
+def foreseen_search_error(dot: Dot, motion: Motion) -> float:
+    """Return what an eye sees to be wrong with searched dots on that picture, in L*."""
+    wanted = _wanted()
     searched = search_dots(
         wanted,
         dot,
@@ -100,7 +103,7 @@ def foreseen_without_card(motion: Motion) -> WithoutCard:
         for name in _OFFERED
     }
     best = min(errors, key=errors.__getitem__)
-    return WithoutCard(best, errors[best], _search_error(wanted, dot, motion))
+    return WithoutCard(best, errors[best], foreseen_search_error(dot, motion))
 
 
 def _usual_dot(motion: Motion) -> Dot:

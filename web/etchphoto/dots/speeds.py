@@ -57,8 +57,9 @@ class Motion:
         rows_at_once = max(1, _DOTS_AT_ONCE // parts.shape[1])
         while some := list(islice(etched, rows_at_once)):
             travel = travel_of([_moves(row, raster) for row in some], machine)
-            _fill(speeds, parts, some, travel.length_mm / travel.seconds / raster.feed_mm_per_s)
-            _fill(powers, parts, some, travel.power_mm_per_s / raster.feed_mm_per_s)
+            runs = _Runs.of(parts, some)
+            runs.fill(speeds, travel.length_mm / travel.seconds / raster.feed_mm_per_s)
+            runs.fill(powers, travel.power_mm_per_s / raster.feed_mm_per_s)
         shape = bits[first:end].shape
         return (
             np.minimum(speeds, 1)[first - start :].reshape(shape),
@@ -86,18 +87,32 @@ def _moves(row: RowOfDots, raster: Raster) -> RowMoves:
     return RowMoves(row.start_um, lengths, s, feed)
 
 
-def _fill(ratios: Floats, bits: Bits, rows: list[RowOfDots], of_moves: Floats) -> None:
-    """Write each run's ratio to its dots; `of_moves` has a place for each move of the rows."""
-    first = 0
-    for row in rows:
-        count = len(row.run_lengths_um)
-        burnt = of_moves[first + 1 : first + 1 + count : 2]
-        first += count + 2
-        if row.run_up_um < 0:
-            burnt = burnt[::-1]
-        dots = bits[row.row]
-        edges = np.flatnonzero(np.diff(dots, prepend=False, append=False))
-        ratios[row.row, dots] = np.repeat(burnt, edges[1::2] - edges[::2])
+@dataclass(frozen=True, slots=True)
+class _Runs:
+    """The runs of dots of some rows: `at` their dots, `moves` the place of each run's move."""
+
+    at: tuple[NDArray[np.intp], NDArray[np.intp]]
+    moves: NDArray[np.intp]
+    lengths: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, bits: Bits, rows: list[RowOfDots]) -> "_Runs":
+        """Take the rows' runs in `bits`; a row's moves are run-up, runs and gaps, and run-out."""
+        places = np.array([row.row for row in rows])
+        dots = np.pad(bits[places], ((0, 0), (1, 1)))
+        edges = np.flatnonzero(dots[:, 1:] != dots[:, :-1])
+        at, columns = np.nonzero(dots[:, 1:-1])
+        first, moves = 0, []
+        for row in rows:
+            count = len(row.run_lengths_um)
+            lit_moves = np.arange(first + 1, first + 1 + count, 2)
+            moves.append(lit_moves[::-1] if row.run_up_um < 0 else lit_moves)
+            first += count + 2
+        return cls((places[at], columns), np.concatenate(moves), edges[1::2] - edges[::2])
+
+    def fill(self, ratios: Floats, of_moves: Floats) -> None:
+        """Write each run's ratio to its dots; `of_moves` has a place for each move of the rows."""
+        ratios[self.at] = np.repeat(of_moves[self.moves], self.lengths)
 
 
 def lit(dot: Dot, light: float) -> Dot:

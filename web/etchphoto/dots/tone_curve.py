@@ -48,8 +48,8 @@ def _darkness_of_tints(
     grain = np.zeros((rows, columns))
     if motion is not None:
         grain = np.random.default_rng(0).normal(0, _GRAIN, (rows, columns))
-    tints = (np.clip(share + grain, 0, 1) for share in shares)
-    bits = np.concatenate([diffuse(tint, kernel) for tint in tints])
+    tints = np.clip(shares + grain[..., np.newaxis], 0, 1)
+    bits = np.concatenate(np.moveaxis(diffuse(tints, kernel), -1, 0))
     light = None if motion is None else motion.light(bits, dot)
     dark = darkness(bits, dot, light).reshape(len(shares), rows, columns)
     return [float(tint[RUN_IN:-RUN_IN, RUN_IN:-RUN_IN].mean()) for tint in dark]

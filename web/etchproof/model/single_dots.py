@@ -7,7 +7,7 @@ dots, which are seen as grain. The tone card's dot tells it, and foresees a slow
 from dataclasses import dataclass, replace
 from typing import Final
 
-from etchphoto.dots.gain import foreseen_gain
+from etchphoto.dots.gain import foreseen_search_error
 from etchphoto.dots.speeds import Motion, lit
 from etchproof.card import Card
 from etchwire.catalogue.dot import Dot
@@ -51,7 +51,7 @@ def pale_dots(card: Card, dot: Dot) -> PaleDots | None:
     if is_high_dose(slower.dose_j_per_mm2(card.head)):
         return None
     error_l, slower_error_l = (
-        foreseen_gain(lit(dot, light), Motion(card.head, recipe)).search_error
+        foreseen_search_error(lit(dot, light), Motion(card.head, recipe))
         for light, recipe in ((1.0, card.recipe), (more, slower))
     )
     if error_l - slower_error_l < LEAST_WORTH_L:
