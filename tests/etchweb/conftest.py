@@ -11,7 +11,7 @@ from support.fakes.catalogue_answers import craft
 from support.fakes.fake_daemon import FakeDaemon
 from support.harnesses.kept_routes import keep_routes
 from support.harnesses.kept_templates import TEMPLATES
-from support.harnesses.work_here import work_here
+from support.harnesses.work_here import queue_here
 
 keep_routes()
 ORIGIN = "http://localhost"
@@ -50,7 +50,7 @@ def known_lasers(daemon):
 @pytest.fixture
 def waiting_for_work(app, monkeypatch):
     """Wait for the work on pictures, done here, so that each step shows what it came to."""
-    app.extensions["etchweb works"] = WorkQueue(launch=work_here)
+    app.extensions["etchweb works"] = queue_here()
     monkeypatch.setattr(drafting, "WAIT_S", PATIENCE_S)
     monkeypatch.setattr(drafting, "LOOK_AT_PHOTO_S", PATIENCE_S)
 

@@ -23,10 +23,9 @@ from etchweb.auth.roles import NEEDS, Role
 from etchweb.auth.store import Store
 from etchweb.practice.scenario_runner import ScenarioRunner
 from etchweb.practice.scenario_views import add_scenarios
-from etchweb.workers.work import WorkQueue
 from page_description.description import ENTRIES, description
 from support.fakes.fake_daemon import FakeDaemon
-from support.harnesses.work_here import work_here
+from support.harnesses.work_here import queue_here
 
 pytestmark = pytest.mark.slow
 
@@ -51,7 +50,7 @@ def address(rule, static):
 def app(tmp_path_factory):
     folder = tmp_path_factory.mktemp("page")
     app = create_app(FakeDaemon("etching"), folder, open_to_loopback=True, machine=practised)
-    app.extensions["etchweb works"] = WorkQueue(launch=work_here)
+    app.extensions["etchweb works"] = queue_here()
     add_scenarios(app, ScenarioRunner([], lambda _name: []))
     app.extensions["etchweb"].listener.end()  # or the stream would have no end
     app.token = form_token(Store(folder).secret, "loopback")

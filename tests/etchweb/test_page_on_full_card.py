@@ -37,7 +37,7 @@ from support.fakes.fake_daemon import ETCH, JOB, MACHINE, snapshot
 from support.fakes.memory_storage import memory_card
 from support.harnesses.kept_templates import TEMPLATES
 from support.harnesses.page_bench import draw_picture
-from support.harnesses.work_here import work_here
+from support.harnesses.work_here import queue_here, work_here
 from support.samples.photo_files import encoded, scene
 
 pytestmark = pytest.mark.slow
@@ -76,7 +76,7 @@ def app(daemon, card, monkeypatch):
     monkeypatch.setattr(cards, "WAIT_S", PATIENCE_S)
     app = create_app(daemon, card.folder, open_to_loopback=True)
     app.jinja_env.bytecode_cache = TEMPLATES
-    app.extensions["etchweb works"] = WorkQueue(launch=work_here)
+    app.extensions["etchweb works"] = queue_here()
     return app
 
 

@@ -35,6 +35,8 @@ def axe(page_bench, request):
 def page_of_all_tests(page_bench, tmp_path_factory):
     options = {"open_to_loopback": True, "machine": lambda *_, **__: None}
     with page_bench.served_page(tmp_path_factory.mktemp("page"), **options) as served:
+        work_here = import_module("support.harnesses.work_here")
+        served.app.extensions["etchweb works"] = work_here.queue_here()
         yield served
 
 

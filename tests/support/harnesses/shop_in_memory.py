@@ -12,13 +12,12 @@ from etchweb.app import create_app
 from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store
 from etchweb.daemon.daemon_socket import SocketDaemon
-from etchweb.workers.work import WorkQueue
 from golden.box import SteppedOperator
 from rig.guarded import GuardedRig
 from support.harnesses.interlock_bench import ANSWERS
 from support.harnesses.kept_templates import TEMPLATES
 from support.harnesses.logbooks import NamedLogbook
-from support.harnesses.work_here import work_here
+from support.harnesses.work_here import queue_here
 
 _YES = "yes"
 ORIGIN = "http://localhost"
@@ -38,7 +37,7 @@ class ShopInMemory(GuardedRig):
         daemon = SocketDaemon(folder / "s")
         self.app = create_app(daemon, self.page_folder, open_to_loopback=True)
         self.app.jinja_env.bytecode_cache = TEMPLATES
-        self.app.extensions["etchweb works"] = WorkQueue(launch=work_here)
+        self.app.extensions["etchweb works"] = queue_here()
         self._client = self.app.test_client()
         self._token = form_token(Store(self.page_folder).secret, "loopback")
         # Links and buttons, on the phone and at the machine; a person also ticks the checklist.

@@ -10,7 +10,7 @@ import json
 from contextlib import closing
 
 from etchweb.workers.process import do_verb
-from etchweb.workers.work import LONG_WORKER, WORKER
+from etchweb.workers.work import LONG_WORKER, WORKER, WorkQueue
 from etchwire.children.child_process import launch
 from etchwire.children.child_program import answer
 
@@ -51,3 +51,7 @@ class _WorkHere:
 def work_here(program):
     """Start `program`: a process of its own for whatever is not one of the page's workers."""
     return _WorkHere() if program in (WORKER, LONG_WORKER) else launch(program)
+
+
+def queue_here():
+    return WorkQueue(launch=work_here)
