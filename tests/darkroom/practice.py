@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from darkroom.straight_light import NotKeptUp, lay_light
 from darkroom.tile import Tile
 from etchpractice.machine import PracticeMachine
 from etchpractice.tile.surface import ramp, surface_named
@@ -16,12 +17,22 @@ MM_PER_PX = 0.025
 HEARS_EVERY_S, HEARS_AT_LEAST_EVERY_S = 0.004, 0.016
 
 
-def run_on_practice(gcode, head, surface, **machine):
-    """Run a file on a practice machine of this head and return it, at rest."""
-    return _run(gcode, PracticeMachine(head=head, surface=surface, **machine))
+def burnt_by_practice(gcode, head, surface, **machine):
+    """Return a practice machine of this head whose tile has the light of a file on it."""
+    return _burn(gcode, PracticeMachine(head=head, surface=surface, **machine))
 
 
-def _run(gcode, machine):
+def _burn(gcode, machine):
+    """Lay the light straight; run the file where the controller cannot keep up with its lines."""
+    try:
+        lay_light(gcode, machine)
+    except NotKeptUp:
+        run(gcode, machine)
+    return machine
+
+
+def run(gcode, machine):
+    """Run a file on a practice machine and return it, at rest."""
     host = Host(machine, step_s=HEARS_EVERY_S, longest_step_s=HEARS_AT_LEAST_EVERY_S)
     host.run(*gcode.decode("ascii").splitlines(), within_s=20_000)
     assert not [reply for reply in host.replies if reply != "ok"]
@@ -31,8 +42,8 @@ def _run(gcode, machine):
 def burn_on_practice(card: Card, surface: str, folder, **machine) -> Tile:
     """Prepare, burn and wipe a card; `machine` are settings of the practice machine."""
     sheet = prepare_card(card, folder=folder, is_replacing=True)
-    run = run_on_practice((folder / GCODE_NAME).read_bytes(), card.head, surface, **machine)
-    return Tile(_wiped(run.tile, _rectangle(sheet)), 1 / MM_PER_PX, card)
+    burnt = burnt_by_practice((folder / GCODE_NAME).read_bytes(), card.head, surface, **machine)
+    return Tile(_wiped(burnt.tile, _rectangle(sheet)), 1 / MM_PER_PX, card)
 
 
 def burn_on_surfaces(card: Card, names, folder) -> dict[str, Tile]:
@@ -44,7 +55,7 @@ def burn_on_surfaces(card: Card, names, folder) -> dict[str, Tile]:
     machine, *others = (PracticeMachine(head=card.head, surface=name) for name in names)
     tiles = [machine.tile, *(one.tile for one in others)]
     machine.tile.expose = _share_light(tiles)
-    tiles[0] = _run((folder / GCODE_NAME).read_bytes(), machine).tile  # asked for: the last light
+    tiles[0] = _burn((folder / GCODE_NAME).read_bytes(), machine).tile  # asked for: the last light
     where = _rectangle(sheet)
     return {
         name: Tile(_wiped(tile, where), 1 / MM_PER_PX, card)
@@ -79,8 +90,8 @@ def burnt_on_practice(card, surface, folder, *, brown=0.0, **machine) -> tuple[T
     `brown` is the share of blue that paint swallows where it was scorched and nothing fired.
     """
     sheet = prepare_card(card, folder=folder, is_replacing=True)
-    run = run_on_practice((folder / GCODE_NAME).read_bytes(), card.head, surface, **machine)
-    where, its, tile = _rectangle(sheet), surface_named(surface), run.tile
+    burnt = burnt_by_practice((folder / GCODE_NAME).read_bytes(), card.head, surface, **machine)
+    where, its, tile = _rectangle(sheet), surface_named(surface), burnt.tile
     painted = tile.reflectance(mm_per_px=MM_PER_PX, rectangle=where, wiped=False)
     painted /= its.paint_reflectance
     felt = tile.exposure_j_per_mm2(where)[::-1]  # as many cells as the picture has pixels

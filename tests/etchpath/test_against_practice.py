@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageFilter
 
+from darkroom.practice import run
+from darkroom.straight_light import NotKeptUp, lay_light
 from etchpath.preflight.picture import PathPicture
 from etchpath.writer.cards import CardOrder, write_card
 from etchpath.writer.span_row import SpanRow
@@ -235,6 +237,28 @@ def test_the_picture_of_the_path_is_what_the_tile_shows():
     assert is_drawn.sum() > 1000
     assert not np.any(is_lit & ~widened(is_drawn, reach_px))
     assert not np.any(is_drawn & ~widened(is_lit, reach_px))
+
+
+@pytest.mark.parametrize(
+    "gcode", [portrait(2000.0), power_card(), solid_fill()], ids=["portrait", "card", "solid"]
+)
+def test_light_laid_by_the_speeds_foretold_is_the_light_that_a_run_leaves(gcode):
+    """By lag and slack of another axis, and pulses of power."""
+    axis = {"beam_lag_s": 0.0007, "slack_mm": 0.09, "power_pulse_s": 0.0002}
+    laid, ran = PracticeMachine(**axis), PracticeMachine(**axis)
+
+    lay_light(gcode, laid)
+    run(gcode, ran)
+
+    of_run = ran.tile.exposure_j_per_mm2()
+    assert of_run.max() > 0.5
+    off = np.abs(laid.tile.exposure_j_per_mm2(ran.tile.shown_mm()) - of_run)
+    assert off.sum() < 0.005 * of_run.sum()
+
+
+def test_no_light_is_laid_by_speeds_that_the_controller_cannot_keep():
+    with pytest.raises(NotKeptUp):
+        lay_light(portrait(4000.0), PracticeMachine())
 
 
 def slower(dots, feed):

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from darkroom.practice import run_on_practice
+from darkroom.practice import burnt_by_practice
 from etchphoto.decoder.loading import load_photo
 from etchphoto.errors import JobNotWritable, NeedsAcknowledgement, UnfitDesign
 from etchphoto.job.order import DEFAULT_HALFTONE, PhotoOrder
@@ -149,7 +149,7 @@ def test_edges_on_the_etched_tile_lie_within_one_dot_of_the_design(tmp_path):
     sheet = prepare_design(job, folder=tmp_path / "job")
     gcode = gcode_of(tmp_path / "job")
 
-    tile = run_on_practice(gcode, HEAD, "white-tile").tile
+    tile = burnt_by_practice(gcode, HEAD, "white-tile").tile
     seen = tile.reflectance(mm_per_px=0.025, rectangle=(30.0, 20.0, 90.0, 60.0))
 
     assert re.search(rb"S\d+", gcode)

@@ -12,7 +12,7 @@ from fontTools.pens.recordingPen import RecordingPen
 from fontTools.ttLib import TTFont
 from PIL import Image
 
-from darkroom.practice import run_on_practice
+from darkroom.practice import burnt_by_practice
 from etchphoto.decoder.loading import load_photo
 from etchphoto.dots.eye import sharp_sigma_dots
 from etchphoto.errors import JobNotWritable, UnfitDesign
@@ -219,7 +219,7 @@ def test_lines_go_on_straight_over_the_joints_within_a_tenth_of_a_millimetre(tmp
     seen = np.full((round(23 / mm), round(23 / mm)), np.nan)
     for place in job.dots.places():
         gcode = (tmp_path / "wall" / job.folder_name(place) / GCODE_NAME).read_bytes()
-        tile = run_on_practice(gcode, HEAD, "white-tile").tile
+        tile = burnt_by_practice(gcode, HEAD, "white-tile").tile
         top, left = round(place.row * 13 / mm), round(place.column * 13 / mm)
         seen[top : top + 400, left : left + 400] = tile.reflectance(
             mm_per_px=mm, rectangle=(20.0, 5.0, 30.0, 15.0)
@@ -249,7 +249,7 @@ def test_a_letter_over_a_joint_has_the_strokes_of_its_font_on_both_tiles(tmp_pat
     mm, seen = 0.025, []
     for place in job.dots.places():
         gcode = (tmp_path / "wall" / job.folder_name(place) / GCODE_NAME).read_bytes()
-        tile = run_on_practice(gcode, HEAD, "white-tile").tile
+        tile = burnt_by_practice(gcode, HEAD, "white-tile").tile
         seen.append(tile.reflectance(mm_per_px=mm, rectangle=(20.0, 5.0, 32.0, 17.0)))
     left, right = (one < (one.max() + one.min()) / 2 for one in seen)
 

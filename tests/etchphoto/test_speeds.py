@@ -6,7 +6,7 @@ from io import BytesIO
 import numpy as np
 import pytest
 
-from darkroom.practice import run_on_practice
+from darkroom.practice import burnt_by_practice
 from etchpath.writer.dots import Order, write_job
 from etchphoto.dots.rendering import darkness
 from etchphoto.dots.search import search_dots
@@ -69,7 +69,7 @@ def test_dots_get_the_light_that_a_controller_gives_them(pattern):
     gcode = BytesIO()
     place = write_job(bits, gcode, ORDER).picture
 
-    exposure = run_on_practice(gcode.getvalue(), HEAD, SURFACE.name).tile.exposure
+    exposure = burnt_by_practice(gcode.getvalue(), HEAD, SURFACE.name).tile.exposure
 
     inside = bits[:, 60:180]
     light = exposure.window(

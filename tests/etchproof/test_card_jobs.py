@@ -10,7 +10,7 @@ from PIL import Image
 
 from darkroom.camera import Shot, photograph
 from darkroom.cards import HEAD, RECIPE, first_grid, power_card, register_card, tone_card, wishes
-from darkroom.practice import burn_on_practice, run_on_practice
+from darkroom.practice import burn_on_practice, burnt_by_practice
 from etchpath.writer.dots import Order, write_job
 from etchphoto.errors import JobNotWritable, UnfitOrder
 from etchphoto.halftone import HALFTONES
@@ -198,7 +198,7 @@ def ramp_error(head, recipe, curve, black, axis):
     bits = HALFTONES["jarvis"](coverage_to_burn(steps.astype(np.float32), curve=curve))
     gcode, sheet = written(bits, head, recipe)
     place = sheet.picture
-    tile = run_on_practice(gcode, head, recipe.surface, **axis).tile.reflectance(
+    tile = burnt_by_practice(gcode, head, recipe.surface, **axis).tile.reflectance(
         mm_per_px=0.1, rectangle=(place.left_mm, place.bottom_mm, place.right_mm, place.top_mm)
     )
     shown = tile / surface_named(recipe.surface).tile_reflectance

@@ -59,8 +59,8 @@ def test_what_disturbs_the_light_is_told_apart(tile, shot, reason):
 def test_a_patchy_film_on_a_practice_tile_is_refused_and_wiping_named(tmp_path):
     """In the light it looks as a shadow does, and nothing tells them apart but a look."""
     film = {"imperfections": Imperfections(haze=0.3)}
-    recipe = PRACTICE_RECIPES["practice-20w"]
-    card = lay_out_tone_card(wishes(head=PRACTICE_HEADS["practice-20w"]), recipe)
+    recipe = PRACTICE_RECIPES["practice-5w"]
+    card = lay_out_tone_card(wishes(head=PRACTICE_HEADS["practice-5w"]), recipe)
     tile = burn_on_practice(card, "white-tile", tmp_path / "job", **film)
 
     with pytest.raises(PhotoRefused, match="a film of soot was left: wipe it"):

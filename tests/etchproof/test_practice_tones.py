@@ -69,7 +69,7 @@ def test_a_practice_surface_has_greys_where_the_recipe_does_not_burn_it_too_far(
 def test_a_photo_of_a_practice_card_tells_how_uneven_the_coat_is(tmp_path):
     """Half-millimetre cells of a patch see less than all of what varies over a millimetre."""
     recipe = Recipe(
-        surface="thick-coat", feed_mm_per_min=4000, power_ratio=0.8, line_spacing_mm=0.1
+        surface="thick-coat", feed_mm_per_min=2000, power_ratio=0.53, line_spacing_mm=0.1
     )
     wishes = CardRequest(
         number=1, head=examples.PRACTICE_HEADS["practice-20w"], surface=recipe.surface,

@@ -15,7 +15,7 @@ import pytest
 from PIL import Image
 
 from darkroom.camera import Shot, photograph
-from darkroom.practice import MM_PER_PX, run_on_practice
+from darkroom.practice import MM_PER_PX, burnt_by_practice
 from darkroom.tile import Tile
 from etchpath.writer.dots import Order, write_job
 from etchphoto.dots.eye import seen
@@ -96,7 +96,7 @@ def told(what, dot, recipe):
 
 
 def burnt(gcode, surface):
-    return run_on_practice(gcode, HEAD, surface, imperfections=WRONG)
+    return burnt_by_practice(gcode, HEAD, surface, imperfections=WRONG)
 
 
 def look(run, place, *, is_even):

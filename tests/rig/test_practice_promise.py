@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from darkroom.practice import run_on_practice
+from darkroom.practice import burnt_by_practice
 from etchphoto.decoder.loading import load_photo
 from etchphoto.demo import LIGHTHOUSE
 from etchphoto.dots.eye import seen
@@ -48,7 +48,7 @@ def etched(folder, **wishes):
     )  # fmt: skip
     photo = load_photo(LIGHTHOUSE)
     frame = prepare_job(photo, order, folder=folder).picture
-    machine = run_on_practice((folder / GCODE_NAME).read_bytes(), HEAD, "white-tile")
+    machine = burnt_by_practice((folder / GCODE_NAME).read_bytes(), HEAD, "white-tile")
     shown = (frame.left_mm, frame.bottom_mm, frame.right_mm, frame.top_mm)
     tile = machine.tile.reflectance(rectangle=shown, mm_per_px=0.1)
     with Image.open(folder / PICTURE_NAME) as picture:
