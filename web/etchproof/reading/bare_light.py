@@ -91,8 +91,8 @@ class BareLight:
 def _bare_cells(card: Card, rows: int, columns: int) -> NDArray[np.bool_]:
     keep_off = max(1, round(KEEP_OFF_MM / card.spacing_mm))
     etched = draw_card(card).astype(np.uint8)
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * keep_off + 1, 2 * keep_off + 1))
-    near = cv2.dilate(etched, disc).astype(np.float32)
+    away = cv2.distanceTransform(1 - etched, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    near = (away <= keep_off).astype(np.float32)
     share = cv2.resize(near, (columns, rows), interpolation=cv2.INTER_AREA)
     bare: NDArray[np.bool_] = share <= 0
     return bare
