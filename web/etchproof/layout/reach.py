@@ -7,7 +7,7 @@ speed. Dynamic power keeps the energy per millimetre then, but the photo gains n
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final, Self
+from typing import Final
 
 import numpy as np
 
@@ -35,16 +35,29 @@ class _Band:
     is_lit: Flags
     travel: Travel
 
-    @classmethod
-    def of(cls, rows: Sequence[SpanRow], head: Head) -> Self:
-        moves = [row_moves(row, head, is_register_corrected=False) for row in rows]
-        middles = [row.start_um + np.cumsum(row.lengths_um) - row.lengths_um / 2 for row in moves]
-        is_lit = np.concatenate([row.s for row in moves]) > 0
-        return cls(np.concatenate(middles), is_lit, travel_of(moves, Machine.of_head(head)))
-
     def lit_between(self, left_um: float, right_um: float) -> Travel | None:
         burns = self.is_lit & (self.middles_um > left_um) & (self.middles_um < right_um)
         return self.travel.part(burns) if burns.any() else None
+
+
+def _bands(bands: Sequence[Sequence[SpanRow]], head: Head) -> Iterator[_Band | None]:
+    """Yield how the head runs each band of rows; None for one without rows.
+
+    Every row is run from rest to rest, so the motion of all of them is worked out at once.
+    """
+    moves = [row_moves(row, head, is_register_corrected=False) for rows in bands for row in rows]
+    travel = travel_of(moves, Machine.of_head(head)) if moves else Travel.none()
+    first_row = first_move = 0
+    for rows in bands:
+        here = moves[first_row : first_row + len(rows)]
+        if not here:
+            yield None
+            continue
+        middles = [row.start_um + np.cumsum(row.lengths_um) - row.lengths_um / 2 for row in here]
+        is_lit = np.concatenate([row.s for row in here]) > 0
+        end = first_move + len(is_lit)
+        yield _Band(np.concatenate(middles), is_lit, travel.part(slice(first_move, end)))
+        first_row, first_move = first_row + len(rows), end
 
 
 def true_feeds_mm_per_min(
@@ -65,13 +78,12 @@ def lit_travels(
 
     The motion of rows that several areas share is worked out once.
     """
-    bands: dict[tuple[int, int], _Band | None] = {}
-    for area in areas:
-        key = area.top, area.bottom
-        if key not in bands:
-            crossed = [row for row in rows if area.top <= row.row < area.bottom]
-            bands[key] = _Band.of(crossed, head) if crossed else None
-        band = bands[key]
+    all_areas = tuple(areas)
+    heights = list(dict.fromkeys((area.top, area.bottom) for area in all_areas))
+    crossed = [[row for row in rows if top <= row.row < bottom] for top, bottom in heights]
+    band_of = dict(zip(heights, _bands(crossed, head), strict=True))
+    for area in all_areas:
+        band = band_of[area.top, area.bottom]
         sides_um = (round(column * spacing_mm * UM_PER_MM) for column in (area.left, area.right))
         yield None if band is None else band.lit_between(*sides_um)
 
