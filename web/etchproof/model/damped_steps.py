@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.floating[Any]]
 
 _MOST_STEPS: Final = 200
+_LEAST_DAMPING: Final = 1e-12  # with less, figures that say the same could not be told apart
 _MOST_DAMPING: Final = 1e12
 _ENOUGH: Final = 1e-9  # of the sum of squares: a step that gains less is the last
 
@@ -26,20 +27,23 @@ def least_squares(
     """
     slopes_at = slopes_at or partial(jacobian, misses)
     damping, here = 1e-2, misses(figures)
-    slopes = slopes_at(figures)
+    cost, slopes = float(here @ here), slopes_at(figures)
+    square, pull = slopes.T @ slopes, slopes.T @ here
     for _ in range(_MOST_STEPS):
-        square = slopes.T @ slopes
-        step = np.linalg.lstsq(
-            square + damping * np.diag(np.diag(square) + 1e-9), slopes.T @ here, rcond=None
-        )[0]
+        held = damping * (square.diagonal() + 1e-9)
+        step = np.linalg.solve(square + np.diag(held), pull)
+        if step @ (pull + held * step) < _ENOUGH * cost:  # what it gains were the slopes straight
+            break
         tried = figures - np.clip(step, -1, 1)
         there = misses(tried)
-        if (there**2).sum() < (here**2).sum():
-            is_done = (here**2).sum() - (there**2).sum() < _ENOUGH * (here**2).sum()
-            figures, here, damping = tried, there, damping / 3
-            if is_done:
+        its_cost = float(there @ there)
+        if its_cost < cost:
+            gain, damping = cost - its_cost, max(damping / 3, _LEAST_DAMPING)
+            figures, here, cost = tried, there, its_cost
+            if gain < _ENOUGH * cost:
                 break
             slopes = slopes_at(figures)
+            square, pull = slopes.T @ slopes, slopes.T @ here
         else:
             damping *= 4
             if damping > _MOST_DAMPING:
