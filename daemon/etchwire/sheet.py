@@ -6,7 +6,7 @@ definition. On disk a job is a folder with `job.gcode`, `job.json` and `expected
 
 import json
 import re
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Final, Self, TypeVar
 
@@ -43,6 +43,9 @@ class RowEntry:
     from_mm: float
     to_mm: float
     at_s: float
+
+
+_ROW_ENTRY: Final = tuple(field.name for field in fields(RowEntry))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -182,7 +185,7 @@ class Sheet:
 
     def to_json(self) -> str:
         """Return the sheet as the JSON text that `from_json` reads."""
-        table = asdict(self)
+        table = asdict(replace(self, index=()))  # which is long, and plain
         if self.original is None:
             del table["original"]
         if self.card is None:
@@ -191,7 +194,7 @@ class Sheet:
             del table["open_shadows"]
         if not self.parts:
             del table["parts"]
-        table["index"] = [list(asdict(entry).values()) for entry in self.index]
+        table["index"] = [[getattr(entry, name) for name in _ROW_ENTRY] for entry in self.index]
         return json.dumps({"format": FORMAT, "version": VERSION, **table}, allow_nan=False)
 
     @classmethod
