@@ -15,6 +15,7 @@ import numpy as np
 from PIL import Image
 
 from darkroom.tile import Tile
+from etchphoto.light import linear_to_srgb
 
 BARE_ROUND_MM = 12.0
 TABLE = 0.25
@@ -56,9 +57,10 @@ def photograph(tile: Tile, shot: Shot = Shot()) -> BytesIO:
         yellow = replace(tile, reflectance=tile.reflectance * tile.blue, blue=None)
         blue = 255 * _to_srgb(_exposed(yellow, shot))
     for channel, tint in enumerate(shot.tint):
-        seen = (blue if channel == BLUE else codes) * tint ** (1 / 2.2)
-        seen += hiss[channel] * shot.noise_codes
-        picture[..., channel] = np.clip(np.rint(seen, out=seen), 0, 255, out=seen)
+        lit = blue if channel == BLUE else codes
+        picture[..., channel] = cv2.addWeighted(  # rounded, and cut off at either end
+            lit, tint ** (1 / 2.2), hiss[channel], shot.noise_codes, 0, dtype=cv2.CV_8U
+        )
     file = BytesIO()
     Image.fromarray(picture).save(file, "JPEG", quality=shot.quality)
     file.seek(0)
@@ -143,9 +145,13 @@ def _falloff(x_mm, y_mm, size_mm, shot):
         (x_mm - size_mm[0] / 2) * math.cos(direction)
         + (y_mm - size_mm[1] / 2) * math.sin(direction)
     ) / reach
-    return shot.light_ratio ** (np.clip(along, -1, 1) - 0.5)
+    return np.exp((np.clip(along, -1, 1) - 0.5) * math.log(shot.light_ratio))
 
 
 def _to_srgb(light):
-    light = np.clip(light, 0, 1)
-    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    """Return the values of a screen, by a table: its steps are a hundredth of a code or less."""
+    return _SRGB.take((light * STEPS + 0.5).astype(np.int32), mode="clip")
+
+
+STEPS = 1 << 18
+_SRGB = linear_to_srgb(np.linspace(0, 1, STEPS + 1)).astype(np.float32)
