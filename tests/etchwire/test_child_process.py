@@ -72,6 +72,15 @@ def test_a_fault_of_ours_is_told_and_leaves_its_traceback(capfd):
     assert "Traceback" in capfd.readouterr().err
 
 
+@pytest.mark.parametrize("asked", [b"", b'{"parent": 1, "requ'], ids=["nothing", "half of it"])
+def test_a_child_whose_parent_was_killed_while_asking_ends_without_complaint(asked, capfd):
+    with launched(SERVE.format("return 1"))(PROGRAM) as process:
+        said, _ = process.communicate(asked, timeout=PATIENCE_S)
+
+    assert (process.returncode, said) == (1, b"")
+    assert capfd.readouterr().err == ""
+
+
 @pytest.mark.parametrize(
     ("number", "cause"),
     [

@@ -60,7 +60,10 @@ def serve(program: ChildProgram, work: Work) -> int:
     """
     limit_child(memory_mb=program.memory_mb, processor_s=int(program.deadline_s))
     signal.signal(signal.SIGPIPE, signal.SIG_DFL)  # no work, and no complaint, for a dead parent
-    envelope = json.loads(sys.stdin.buffer.read())
+    try:
+        envelope = json.loads(sys.stdin.buffer.read())
+    except ValueError:  # the parent was killed while it asked, and nobody is left to be told
+        return 1
     die_with_parent(envelope["parent"])
     return answer(work, envelope["request"], _say)
 
