@@ -28,6 +28,7 @@ class InputSampler:
         self.samples: Mapping[Condition, Sample] = {}
         self._flame = FlameConfirmation(confirm_s=setup.flame_confirm_s)
         self._setup = setup
+        self._inputs = setup.inputs  # gathered once, and not at every look
         self._rules = rules
         self._wired_rules = tuple(rule for rule in rules if rule.needs)
         self._unwired = frozenset(rule.requires for rule in rules if not rule.needs)
@@ -59,7 +60,7 @@ class InputSampler:
         self.presence = self.presence.used()
 
     def _run_fan(self, look: Look, *, is_wanted: bool, is_forced_off: bool) -> None:
-        moving = is_air_moving(look, self._setup.inputs)
+        moving = is_air_moving(look, self._inputs)
         if moving is None and self._setup.shows_air:
             moving = not self.fan.is_on  # what cannot be read proves nothing
         if is_forced_off:
@@ -73,7 +74,7 @@ class InputSampler:
         )
 
     def _sample(self, look: Look, beam: BeamContact) -> None:
-        seen = conditions(look, wired=self._setup.inputs, fan=self.fan, beam=beam)
+        seen = conditions(look, wired=self._inputs, fan=self.fan, beam=beam)
         kept = {name: sample for name, sample in self.samples.items() if name in self._unwired}
         read = {
             rule.requires: self._next(rule.requires, is_good, _read_at_s(look, rule.needs))
