@@ -7,7 +7,7 @@ from support.harnesses.settings_by_command import NAMED, bench_on_unknown_surfac
 
 
 def test_a_card_etched_and_read_by_command_brings_a_recipe_into_force(tmp_path):
-    with bench_on_unknown_surface(tmp_path, speedup=20) as bench:
+    with bench_on_unknown_surface(tmp_path, speedup=40) as bench:
         first = tmp_path / "first"
         bench.say(
             "card", "power", "-o", first, "--head", tmp_path / "shed.toml", "--surface", NAMED,

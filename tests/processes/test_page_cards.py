@@ -9,7 +9,7 @@ from support.harnesses.settings_by_page import Finder
 
 
 def test_a_test_tile_burnt_and_read_by_the_page_brings_a_recipe_into_force(tmp_path):
-    with Finder(tmp_path, surface="quick-paint", speedup=20) as finder:
+    with Finder(tmp_path, surface="quick-paint", speedup=40) as finder:
         finder.make(
             finds="power", place_width_mm=46, place_height_mm=40, low_feed=1500, high_feed=3000,
             low_percent=45, high_percent=60, speeds=2, powers=2,

@@ -21,7 +21,7 @@ from support.harnesses.page_bench import phone_options
 from support.harnesses.phone_hands import ASTRONAUT
 from support.harnesses.practice_shop import NewBox
 
-SPEEDUP = 20.0  # at forty two etches at once keep both cores of a small computer busy
+SPEEDUP = 40.0
 PATIENCE_MS = 300_000
 HOURS_AGO = 26
 AT_REST_AGAIN = "#watch[data-run]:is([data-scene=ended], [data-state=held])"

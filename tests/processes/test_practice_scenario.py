@@ -16,7 +16,6 @@ from support.harnesses.scenarios_by_stage import needs_processes
     "name",
     [
         "port_takes_nothing_more",  # a terminal's own
-        "page_killed",
         "reading_hangs",  # a thread, and who misses it
         *(one.name for one in shelved() if needs_processes(read_scenario(one.path.read_text()))),
     ],

@@ -40,6 +40,8 @@ def light_by_row(rig: "Rig", rows: int) -> Any:
 class Rig:
     """Service and practice machine, joined; nothing moves unless a test says so."""
 
+    step_s = STEP_S  # of the machine's, between two looks of the loop
+
     def __init__(self, folder: Path, machine: PracticeMachine | None = None) -> None:
         self.folder = folder
         self.machine = machine = machine or PracticeMachine()
@@ -83,18 +85,18 @@ class Rig:
     # Time
 
     def step(self, times: int = 1) -> None:
-        """Let the loop look, and 4 ms pass, so many times."""
+        """Let the loop look, and a step of time pass, so many times."""
         for _ in range(times):
             self.service.step()
-            self.machine.advance(STEP_S)
+            self.machine.advance(self.step_s)
 
     def wait(self, seconds: float) -> None:
         """Let simulated time pass."""
-        self.step(round(seconds / STEP_S))
+        self.step(round(seconds / self.step_s))
 
     def wait_until(self, holds, *, within_s: float = LONG_S) -> None:
         """Step until `holds()`; fail when it does not within so much simulated time."""
-        for _ in range(round(within_s / STEP_S)):
+        for _ in range(round(within_s / self.step_s)):
             if holds():
                 return
             self.step()

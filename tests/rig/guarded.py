@@ -87,7 +87,7 @@ class GuardedRig(Rig):
         for _ in range(times):
             self._look_when_due()
             self.service.step()
-            self.machine.advance(STEP_S)
+            self.machine.advance(self.step_s)
 
     def _look_when_due(self):
         now_s = self.machine.now_s
@@ -101,7 +101,7 @@ class GuardedRig(Rig):
         That is 20 ms where nothing is under way; the guard looks as often as ever.
         """
         self.step()
-        wakes_at_s = self.machine.now_s + self.service.patience_s - STEP_S
+        wakes_at_s = self.machine.now_s + self.service.patience_s - self.step_s
         while self.machine.now_s < wakes_at_s - STEP_S / 2:
             self._look_when_due()
             self.machine.advance(min(LOOKS_EVERY_S, wakes_at_s - self.machine.now_s))

@@ -14,8 +14,7 @@ from etchpractice.scenario.wiped_tile import what_is_wrong
 from etchpractice.tile.imperfections import Imperfections
 from etchwarden.practice_session.scenario_job import write_grey
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
-from rig.bench import STEP_S
-from rig.guarded import GuardedRig
+from rig.guarded import LOOKS_EVERY_S, GuardedRig
 from scenarios.memory_alerts import MemoryAlerts
 from scenarios.memory_cable import MemoryCable
 
@@ -23,7 +22,9 @@ BOOT_S = 0.5
 
 
 class RigOfBox(GuardedRig):
-    """A guarded rig, wired and set as the scenario says."""
+    """A guarded rig, wired and set as the scenario says; its loop looks as often as the guard."""
+
+    step_s = LOOKS_EVERY_S
 
     def __init__(self, folder, machine, box):
         self._box = box
@@ -131,7 +132,7 @@ class MemoryStage:
         if self.is_turned:
             self.rig.doze()
         else:
-            self.rig.machine.advance(STEP_S)
+            self.rig.machine.advance(self.rig.step_s)
 
     def kill_daemon(self):
         self.is_turned = False
@@ -142,9 +143,6 @@ class MemoryStage:
 
     def continue_daemon(self):
         self.is_turned = True
-
-    def kill_page(self):
-        """Nobody has opened a page here."""
 
     def unplug_board(self):
         self.rig.wires.is_gone = True

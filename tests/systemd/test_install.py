@@ -137,21 +137,38 @@ def test_a_library_that_was_tampered_with_is_refused(install, stick, tmp_path):
     assert list(Places(tmp_path / "root").releases.iterdir()) == []
 
 
-def test_killed_in_the_middle_and_again_later_it_is_finished_by_another_run(
+def test_two_at_once_are_refused_and_what_is_killed_in_the_middle_is_finished_by_another_run(
     start, install, tmp_path
 ):
-    for moment in ("Making the release", "Laying units"):
-        under_way = start("--yes")
-        await_sentence(under_way, moment)
-        under_way.kill()
-        under_way.communicate()
-        with Places(tmp_path / "root").lock.open() as lock:
-            fcntl.flock(lock, fcntl.LOCK_EX)  # until what it had started has ended
+    places = Places(tmp_path / "root")
+    kill(start("--yes"), "Making the release", places)
+    another = start("--yes")
+    await_sentence(another, "Making the release")
+    refused = install("--yes")
+    kill(another, "Laying units", places)
 
     last = install("--yes")
 
+    assert refused.returncode == 1
+    assert "Another installation is under way" in refused.stdout
     assert last.returncode == 0, last.stdout
-    assert Places(tmp_path / "root").command.exists()
+    version = subprocess.run(
+        [places.command, "--version"], env=ENVIRONMENT, capture_output=True, text=True, check=True
+    )
+    assert version.stdout.startswith("etchwarden, version")
+
+    done = install("--uninstall", "--yes")
+
+    assert done.returncode == 0, done.stdout
+    assert files_under(tmp_path / "root") == [SETTINGS, LOCK]
+
+
+def kill(under_way, moment, places):
+    await_sentence(under_way, moment)
+    under_way.kill()
+    under_way.communicate()
+    with places.lock.open() as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # until what it had started has ended
 
 
 def test_nothing_is_done_where_nobody_can_be_asked(install, tmp_path):
@@ -160,30 +177,6 @@ def test_nothing_is_done_where_nobody_can_be_asked(install, tmp_path):
     assert done.returncode == 1
     assert "--yes" in done.stdout
     assert not (tmp_path / "root").exists()
-
-
-def test_two_at_once_are_refused_and_what_one_installed_runs_and_is_taken_away_again(
-    start, install, tmp_path
-):
-    first = start("--yes")
-    await_sentence(first, "Making the release")
-    second = install("--yes")
-    first.communicate()
-    version = subprocess.run(
-        [Places(tmp_path / "root").command, "--version"],
-        env=ENVIRONMENT,
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-
-    done = install("--uninstall", "--yes")
-
-    assert (first.returncode, second.returncode) == (0, 1)
-    assert "Another installation is under way" in second.stdout
-    assert version.stdout.startswith("etchwarden, version")
-    assert done.returncode == 0, done.stdout
-    assert files_under(tmp_path / "root") == [SETTINGS, LOCK]
 
 
 def test_the_lock_has_hashes_for_every_library_that_is_asked_for():

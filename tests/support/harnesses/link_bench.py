@@ -56,6 +56,7 @@ class Bench:
         self.machine, self.port = folder / "machine", folder / "port"
         self.records = folder / "records"
         self.records.mkdir()
+        self.daemon = None
 
     def begin(self, *, speedup=20, starts_daemon=True):
         """Plug the machine in, and start the daemon."""

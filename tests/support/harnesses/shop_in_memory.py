@@ -13,7 +13,7 @@ from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store
 from etchweb.daemon.daemon_socket import SocketDaemon
 from golden.box import SteppedOperator
-from rig.guarded import GuardedRig
+from rig.guarded import LOOKS_EVERY_S, GuardedRig
 from support.harnesses.interlock_bench import ANSWERS
 from support.harnesses.kept_templates import TEMPLATES
 from support.harnesses.logbooks import NamedLogbook
@@ -26,7 +26,12 @@ PATIENCE_S = 60.0
 
 
 class ShopInMemory(GuardedRig):
-    """A guarded rig with a real logbook and socket, and the page in front of it."""
+    """A guarded rig with a real logbook and socket, and the page in front of it.
+
+    Its loop looks as often as the guard does.
+    """
+
+    step_s = LOOKS_EVERY_S
 
     def __init__(self, folder: Path):
         super().__init__(folder)

@@ -261,4 +261,4 @@ MOMENTS = {
     "preparing photos": (photos_while_etching, 3.0),
 }
 STARTING = "starting"
-DECK = (*MOMENTS, *["etching"] * 4, *[STARTING] * 2)
+DECK = (*MOMENTS, *["etching"] * 2, STARTING)
