@@ -229,3 +229,8 @@ def patch(rows: int, columns: int):
     bits[::2, ::2] = True
     bits[1::2, 1::2] = True
     return bits
+
+
+def dashes(rows: int, columns: int):
+    """Return such dots, each a millimetre long, where it is no matter how busy the line is."""
+    return patch(rows, columns // 10).repeat(10, axis=1)

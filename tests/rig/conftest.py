@@ -3,7 +3,7 @@
 import pytest
 
 from etchpractice.machine import PracticeMachine
-from rig.bench import Rig, patch
+from rig.bench import Rig, dashes
 from rig.guarded import GuardedRig
 
 HOMING = {22: 1.0}
@@ -27,8 +27,8 @@ def guarded(tmp_path):
 def etching(tmp_path):
     """A guarded rig in the middle of its picture."""
     with GuardedRig(tmp_path) as rig:
-        rig.start(rig.make_job(patch(60, 400)))
-        rig.etch_until_row(3)
+        rig.start(rig.make_job(dashes(60, 400)))
+        rig.etch_until_row(1)
         yield rig
 
 

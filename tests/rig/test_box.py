@@ -8,7 +8,7 @@ import pytest
 from etchdaemon.errors import CommandRefused
 from etchpractice.box.board import BEAM_CONTACT
 from etchwire.sheet import GCODE_NAME, SHEET_NAME
-from rig.bench import patch
+from rig.bench import dashes, patch
 from rig.guarded import GuardedRig
 from support.harnesses.interlock_bench import ANSWERS
 
@@ -26,7 +26,7 @@ def rig(tmp_path):
 @pytest.fixture
 def etching(rig):
     """A rig in the middle of its picture."""
-    rig.start(rig.make_job(patch(6, 400)))
+    rig.start(rig.make_job(dashes(6, 400)))
     rig.etch_until_row(3)
     rig.port.written.clear()
     return rig
@@ -314,7 +314,7 @@ def constant_power(folder):
 
 @pytest.mark.parametrize("change", [lambda folder: folder, constant_power])
 def test_a_daemon_that_stands_still_loses_the_beam_with_its_heartbeat(rig, change):
-    rig.start(change(rig.make_job(patch(20, 400))))
+    rig.start(change(rig.make_job(dashes(20, 400))))
     rig.etch_until_row(3)
 
     rig.machine.advance(0.5)  # neither guard nor loop gets a turn
@@ -327,7 +327,7 @@ def test_a_daemon_that_stands_still_loses_the_beam_with_its_heartbeat(rig, chang
 
 @pytest.mark.parametrize("change", [lambda folder: folder, constant_power])
 def test_a_daemon_that_dies_lets_the_beam_fall(rig, change):
-    rig.start(change(rig.make_job(patch(20, 400))))
+    rig.start(change(rig.make_job(dashes(20, 400))))
     rig.etch_until_row(3)
 
     rig.board.disconnect()  # what the kernel does to the wires of a killed process

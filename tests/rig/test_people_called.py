@@ -11,7 +11,7 @@ import pytest
 from etchdaemon.errors import CommandRefused
 from etchdaemon.interlocks.attendance.attendance_calls import FROM_AFAR
 from etchdaemon.interlocks.attendance.watch_rounds import AttendanceRules
-from rig.bench import patch
+from rig.bench import dashes
 from rig.guarded import GuardedRig
 from rig.memory import RunRecord
 
@@ -56,7 +56,7 @@ class RigPastClosing(RigAtClosing):
 def asking(tmp_path):
     """A rig in mid-row, when a round begins to ask."""
     with RigWithRounds(tmp_path) as rig:
-        rig.start(rig.make_job(patch(60, 400)))
+        rig.start(rig.make_job(dashes(60, 400)))
         rig.wait_until(lambda: rig.box.asked_for is not None)
         yield rig
 
@@ -64,7 +64,7 @@ def asking(tmp_path):
 def test_a_held_run_that_would_end_after_closing_time_says_so_while_it_can_be_resumed(tmp_path):
     with RigAtClosing(tmp_path) as rig:
         rig.set_origin()
-        rig.load(rig.make_job(patch(60, 400)))
+        rig.load(rig.make_job(dashes(60, 400)))
         rig.arm()
         rig.ask("start", stays_until_end="Ada")
         rig.etch_until_row(3)
@@ -82,7 +82,7 @@ def test_a_held_run_that_would_end_after_closing_time_says_so_while_it_can_be_re
 def test_neither_arming_nor_start_is_offered_where_the_closing_time_is_firm(tmp_path):
     with RigPastClosing(tmp_path) as rig:
         rig.set_origin()
-        rig.load(rig.make_job(patch(60, 400)))
+        rig.load(rig.make_job(dashes(60, 400)))
         rig.press_button()
         rig.wait_until(lambda: rig.box.arming.is_possible)
         because = rig.commands.snapshot().asked_at_start.too_late
