@@ -21,7 +21,7 @@ def etching_s(wanted: Coverage, order: PhotoOrder) -> float:
     `wanted` is the share of each dot that shall look burnt, shape (rows, columns).
     """
     sample = _some_rows(wanted)
-    bits = dots_of(order.tone_curve.apply(sample), order)
+    bits = dots_of(order.tone_curve.apply(sample), order, is_rough=True)
     job = Order(
         title="",
         head=order.head,

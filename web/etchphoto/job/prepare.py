@@ -77,10 +77,12 @@ def dots_of(
     on_progress: Callable[[float], None] = lambda _: None,
     on_preview: Callable[[Bits], None] = lambda _: None,
     seed: int = 1,
+    is_rough: bool = False,
 ) -> Bits:
     """Return the dots (`etchpath.writer.raster`) that the order's halftone makes of `coverage`.
 
-    `coverage` is what `shares_to_burn` gives, or a part of it; `seed` is that of a search.
+    `coverage` is what `shares_to_burn` gives, or a part of it; `seed` and `is_rough` are those of
+    a search.
     """
     if order.dot is None or order.halftone != FROM_TEST_CARD:
         bits = HALFTONES[order.halftone](coverage)
@@ -96,6 +98,7 @@ def dots_of(
         motion=order.motion,
         switch_price=switch_price(order.head, order.recipe),
         seed=seed,
+        is_rough=is_rough,
         on_progress=on_progress,
         on_preview=on_preview,
     )
