@@ -17,6 +17,7 @@ from etchproof.card import Card
 from etchproof.layout.drawing import draw_card
 
 PX_PER_DOT = 4
+STEPS = 1 << 15
 COARSER = 8  # pixels to one, where soot is spread over some sixty
 
 
@@ -139,7 +140,7 @@ def burn(exposure: np.ndarray, card: Card, surface: InventedSurface) -> Tile:
     fine = cv2.resize(exposure, None, fx=PX_PER_DOT, fy=PX_PER_DOT, interpolation=cv2.INTER_NEAREST)
     px_per_mm = PX_PER_DOT / card.spacing_mm
     fine = cv2.GaussianBlur(fine, (0, 0), surface.spot_mm / 2.5 * px_per_mm)
-    reflectance = surface.reflectance(fine).astype(np.float32)
+    reflectance = _shown(surface, fine)
     broken = fine > surface.damage
     if broken.any():
         blotches = np.random.default_rng(7).random(
@@ -148,6 +149,13 @@ def burn(exposure: np.ndarray, card: Card, surface: InventedSurface) -> Tile:
         blotches = cv2.resize(blotches, fine.shape[::-1], interpolation=cv2.INTER_LINEAR)
         reflectance[broken] += (0.5 * blotches[broken]).astype(np.float32)
     return Tile(reflectance, px_per_mm, card)
+
+
+def _shown(surface: InventedSurface, exposure: np.ndarray) -> np.ndarray:
+    """Return the reflectance by a table, each of whose steps is less than a code of a photo."""
+    most = max(float(exposure.max()), 1e-6)
+    table = surface.reflectance(np.linspace(0, most, STEPS + 1)).astype(np.float32)
+    return table.take((exposure * (STEPS / most) + 0.5).astype(np.int32), mode="clip")
 
 
 def _exposure(card, surface, setting):

@@ -8,6 +8,7 @@ import pytest
 from darkroom.camera import Shot, photograph
 from darkroom.cards import HEAD, first_grid, power_card, reach, tone_card, wishes
 from darkroom.tile import SURFACES, etch
+from etchphoto.light import lightness
 from etchproof.card import HALFTONE, SOLID
 from etchproof.choosing.chart import chart_of
 from etchproof.choosing.choice import choose
@@ -223,11 +224,12 @@ def test_marks_are_kept_as_the_words_a_person_tapped(card):
 # Surfaces
 
 
-def best_feed(surface, head, lightness):
+def best_feed(surface, head, as_dark_as):
     """The fastest speed at which the surface gets so dark, power free up to all there is."""
     feeds = np.linspace(50, reach(head), 4000)
-    dark = [surface.lightness(head.rated_optical_w, feed) <= lightness for feed in feeds]
-    return float(feeds[np.flatnonzero(dark)[-1]])
+    shown = surface.reflectance(surface.exposure(head.rated_optical_w, feeds, 0.1))
+    is_dark = lightness(shown) <= as_dark_as
+    return float(feeds[np.flatnonzero(is_dark)[-1]])
 
 
 @pytest.mark.slow
