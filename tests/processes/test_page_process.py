@@ -12,13 +12,15 @@ import pytest
 PATIENCE_S = 60
 
 
-@pytest.fixture
-def start_page(tmp_path):
+@pytest.fixture(scope="module")
+def start_page(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("page")
     pages = []
 
     def start_page(*options):
         command = [sys.executable, "-u", "-m", "etchwarden", "page"]
-        command += ["--daemon", str(tmp_path / "nobody.sock"), "--folder", str(tmp_path / "page")]
+        own = folder / str(len(pages))
+        command += ["--daemon", str(folder / "nobody.sock"), "--folder", str(own)]
         page = subprocess.Popen(
             [*command, *options], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
         )
@@ -35,8 +37,13 @@ def port_of(page):
     return int(re.search(r"http://127\.0\.0\.1:(\d+)/", page.stdout.readline())[1])
 
 
-def test_the_page_starts_without_a_daemon_and_says_so(start_page):
-    port = port_of(start_page("--port", "0", "--open-to-loopback"))
+@pytest.fixture(scope="module")
+def port(start_page):
+    """Where a page is that nobody ends."""
+    return port_of(start_page("--port", "0", "--open-to-loopback"))
+
+
+def test_the_page_starts_without_a_daemon_and_says_so(port):
     phone = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
 
     phone.request("GET", "/")
@@ -65,9 +72,7 @@ def test_the_page_ends_when_told_although_a_phone_is_watching(start_page, number
     assert "Traceback" not in complaints
 
 
-def test_a_phone_that_leaves_gives_its_stream_to_another(start_page):
-    port = port_of(start_page("--port", "0", "--open-to-loopback"))
-
+def test_a_phone_that_leaves_gives_its_stream_to_another(port):
     for _ in range(3 * 8):  # three times as many as there is room for, one after the other
         with socket.create_connection(("127.0.0.1", port), PATIENCE_S) as phone:
             phone.sendall(b"GET /watch/stream HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
@@ -79,11 +84,9 @@ def test_a_phone_that_leaves_gives_its_stream_to_another(start_page):
         assert b" 200 " in status
 
 
-def test_the_page_says_which_port_is_taken_and_does_not_run(start_page):
-    taken = port_of(start_page("--port", "0"))
-
-    second = start_page("--port", str(taken))
+def test_the_page_says_which_port_is_taken_and_does_not_run(start_page, port):
+    second = start_page("--port", str(port))
     _, complaints = second.communicate(timeout=PATIENCE_S)
 
     assert second.returncode == 1
-    assert f"Port {taken} on 127.0.0.1 is in use" in complaints
+    assert f"Port {port} on 127.0.0.1 is in use" in complaints
