@@ -65,8 +65,11 @@ class Bench:
         return Look(levels=levels, opened=opened, now_s=self.now_s)
 
     def run(self, seconds: float) -> LookOutcome:
-        """Look every ten milliseconds for `seconds`; long waits in coarser steps."""
-        lasts_s = TICK_S if seconds < 1.0 else 10 * TICK_S
+        """Look every ten milliseconds for `seconds`; long waits in coarser steps.
+
+        None is so long that a reading would grow stale, or the heartbeat's contact open.
+        """
+        lasts_s = TICK_S if seconds < 1.0 else 10 * TICK_S if seconds < 30.0 else 20 * TICK_S
         for _ in range(max(1, round(seconds / lasts_s))):
             orders = self.tick(lasts_s=lasts_s)
         return orders
