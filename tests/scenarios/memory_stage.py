@@ -2,6 +2,7 @@
 
 from etchdaemon.configuration.loading import read_configuration
 from etchdaemon.errors import EtchdaemonError
+from etchdaemon.hardware.looking import LOOK_EVERY_S
 from etchpractice.control import FAULT_VERBS
 from etchpractice.machine import PracticeMachine
 from etchpractice.machine_state import MachineState
@@ -14,7 +15,7 @@ from etchpractice.scenario.wiped_tile import what_is_wrong
 from etchpractice.tile.imperfections import Imperfections
 from etchwarden.practice_session.scenario_job import write_grey
 from etchwire.sheet import GCODE_NAME, SHEET_NAME, read_sheet
-from rig.guarded import LOOKS_EVERY_S, GuardedRig
+from rig.guarded import GuardedRig
 from scenarios.memory_alerts import MemoryAlerts
 from scenarios.memory_cable import MemoryCable
 
@@ -22,9 +23,9 @@ BOOT_S = 0.5
 
 
 class RigOfBox(GuardedRig):
-    """A guarded rig, wired and set as the scenario says; its loop looks as often as the guard."""
+    """A guarded rig, wired and set as the scenario says; both look as often as a real guard."""
 
-    step_s = LOOKS_EVERY_S
+    step_s = LOOK_EVERY_S
 
     def __init__(self, folder, machine, box):
         self._box = box

@@ -7,13 +7,14 @@ Pictures are made in a thread of the test, as etchweb's own tests try with real 
 from pathlib import Path
 from typing import Any
 
+from etchdaemon.hardware.looking import LOOK_EVERY_S
 from etchdaemon.rpc.dispatcher import Dispatcher
 from etchweb.app import create_app
 from etchweb.auth.codes import form_token
 from etchweb.auth.store import Store
 from etchweb.daemon.daemon_socket import SocketDaemon
 from golden.box import SteppedOperator
-from rig.guarded import LOOKS_EVERY_S, GuardedRig
+from rig.guarded import GuardedRig
 from support.harnesses.interlock_bench import ANSWERS
 from support.harnesses.kept_templates import TEMPLATES
 from support.harnesses.logbooks import NamedLogbook
@@ -28,10 +29,10 @@ PATIENCE_S = 60.0
 class ShopInMemory(GuardedRig):
     """A guarded rig with a real logbook and socket, and the page in front of it.
 
-    Its loop looks as often as the guard does.
+    Its loop looks as often as a real guard.
     """
 
-    step_s = LOOKS_EVERY_S
+    step_s = LOOK_EVERY_S
 
     def __init__(self, folder: Path):
         super().__init__(folder)
