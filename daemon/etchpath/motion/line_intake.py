@@ -107,6 +107,8 @@ class LineIntake:
         Blocks that run as they would with a full queue are left out.
         """
         owns = first + _PIECE_BLOCKS * self._short_pieces(path, first)
+        if len(owns) == 0:
+            return Hurry(owns, np.empty(0), np.empty(0))
         before = self._run_in(path, owns)
         exit_sq, dry_s, after = self._stepped(path, before, owns, _PIECE_BLOCKS)
         follows = np.flatnonzero(np.diff(owns) == _PIECE_BLOCKS) + 1
