@@ -1,6 +1,7 @@
 """`etchwarden card` and `etchwarden read` as a person uses them."""
 
 import json
+from functools import lru_cache
 
 import pytest
 from click.testing import CliRunner
@@ -41,12 +42,18 @@ def read(tmp_path):
 
 def photograph_in(tmp_path, name, surface="willing", **axis):
     """Burn and wipe the card in a folder and put its photo beside it."""
-    card = read_card_file(tmp_path / name)
+    photo = photo_of(read_card_file(tmp_path / name), surface, **axis)
+    (tmp_path / f"{name}.jpg").write_bytes(photo)
+
+
+@lru_cache(maxsize=16)
+def photo_of(card, surface, **axis):
+    """Return the photo of a burnt card: many tests begin with the same one."""
     tile = (
         etch_hairlines(card, SURFACES[surface], **axis) if axis else etch(card, SURFACES[surface])
     )
     shot = Shot(width_px=2000, height_px=1500, tilt_degrees=15, light_ratio=1.7)
-    (tmp_path / f"{name}.jpg").write_bytes(photograph(tile, shot).getvalue())
+    return photograph(tile, shot).getvalue()
 
 
 def test_a_person_names_laser_tile_and_paint_and_no_speed(card, tmp_path):

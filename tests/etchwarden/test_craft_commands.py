@@ -2,6 +2,7 @@
 
 import json
 import re
+from functools import lru_cache
 
 import pytest
 from PIL import Image
@@ -33,6 +34,13 @@ def photo(tmp_path):
     path = tmp_path / "photo.png"
     Image.linear_gradient("L").resize((64, 64)).save(path)
     return path
+
+
+@lru_cache(maxsize=4)
+def photo_of(card, *, is_wiped=True):
+    """Return the photo of a burnt card, which several tests begin with."""
+    tile = etch(card, SURFACES["willing"])
+    return photograph(tile if is_wiped else not_wiped(tile, haze=0.0)).getvalue()
 
 
 def test_a_laser_is_described_by_a_file_and_listed_with_its_hours(shop):
@@ -234,8 +242,7 @@ def test_a_person_may_take_another_speed_or_nothing(shop):
 )
 def test_the_fingernail_is_asked_for_before_a_recipe_is_accepted(shop, said, answer):
     shop.done(f"card power -o {{here}}/first --surface {TILES} --steps 4 4")
-    card = read_card_file(shop.folder / "first")
-    (shop.folder / "first.jpg").write_bytes(photograph(etch(card, SURFACES["willing"])).read())
+    (shop.folder / "first.jpg").write_bytes(photo_of(read_card_file(shop.folder / "first")))
 
     heard = shop.done(
         f"read {{here}}/first.jpg --card {{here}}/first --wiped {said}", answer=answer
@@ -256,8 +263,8 @@ def test_a_card_without_black_is_accepted_only_when_a_wet_cloth_stays_clean(
 ):
     shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 3000 --power 55")
     shop.done(f"card tone -o {{here}}/greys --surface {TILES}")
-    tile = etch(read_card_file(shop.folder / "greys"), SURFACES["willing"])
-    (shop.folder / "greys.jpg").write_bytes(photograph(not_wiped(tile, haze=0.0)).read())
+    card = read_card_file(shop.folder / "greys")
+    (shop.folder / "greys.jpg").write_bytes(photo_of(card, is_wiped=False))
 
     heard = shop.done(
         f"read {{here}}/greys.jpg --card {{here}}/greys --wiped --accept {said}", answer=answer
@@ -296,8 +303,7 @@ def test_what_a_strip_showed_before_it_was_worn_speaks_for_later_cards(shop):
 def test_own_figures_leave_the_greys_of_a_tone_card_out_and_say_so(shop):
     shop.done(f"recipe add --head practice-20w --surface {TILES} --speed 3000 --power 55")
     shop.done(f"card tone -o {{here}}/greys --surface {TILES}")
-    tile = etch(read_card_file(shop.folder / "greys"), SURFACES["willing"])
-    (shop.folder / "greys.jpg").write_bytes(photograph(tile).read())
+    (shop.folder / "greys.jpg").write_bytes(photo_of(read_card_file(shop.folder / "greys")))
     read = "read {here}/greys.jpg --card {here}/greys --wiped --accept"
 
     own = shop.done(f"{read} --speed 2500")
