@@ -7,15 +7,14 @@ are not the reader's.
 """
 
 from dataclasses import dataclass, replace
-from math import erf, pi
+from math import pi
 
 import numpy as np
+from scipy.special import erf
 
 from darkroom.tile import PX_PER_DOT, InventedSurface, Tile, etch
 from etchproof.card import ROW_LINES, SOLID, Card
 from etchproof.layout.drawing import pitch_dots
-
-_erf = np.vectorize(erf)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,7 +87,7 @@ def lines_of(
             exposure += dot * np.exp(-(off**2) / 2) / (np.sqrt(2 * np.pi) * across)[None, :]
         else:
             ends = [(x_mm - middle + side * dot / 2) / along / 2**0.5 for side in (1, -1)]
-            exposure += ((_erf(ends[0]) - _erf(ends[1])) / 2)[None, :]
+            exposure += ((erf(ends[0]) - erf(ends[1])) / 2)[None, :]
     return surface.reflectance(exposure * solid)
 
 

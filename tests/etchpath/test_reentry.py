@@ -1,6 +1,7 @@
 import io
 import itertools
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 import pytest
@@ -54,12 +55,19 @@ def cells_of(found):
     return cells
 
 
+@lru_cache
+def whole_job(*, both, is_lagging):
+    """Return the G-code, the sheet and the cells of the picture that is cut."""
+    register = Register(beam_lag_s=0.0005, slack_mm=0.04) if is_lagging else Register()
+    gcode, sheet = job_of(DOTS, head=replace(HEAD, register=register), is_both_directions=both)
+    return gcode, sheet, cells_of(strokes(gcode))
+
+
 @pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(st.integers(0, 8), st.floats(-1, 12), st.booleans(), st.booleans())
 def test_what_was_burnt_and_what_is_left_make_the_whole_picture(row, x_mm, both, is_lagging):
-    register = Register(beam_lag_s=0.0005, slack_mm=0.04) if is_lagging else Register()
-    gcode, sheet = job_of(DOTS, head=replace(HEAD, register=register), is_both_directions=both)
+    gcode, sheet, whole = whole_job(both=both, is_lagging=is_lagging)
     entry = next((entry for entry in sheet.index if entry.row == row), None)
     x_mm = round(x_mm * 80) / 80  # on a motor step
 
@@ -68,7 +76,6 @@ def test_what_was_burnt_and_what_is_left_make_the_whole_picture(row, x_mm, both,
     except NoReentry:
         rest, rest_sheet = b"M5\nM2\n", None
 
-    whole = cells_of(strokes(gcode))
     left = cells_of(strokes(rest))
     is_forward = entry is None or entry.to_mm > entry.from_mm
 
