@@ -74,6 +74,13 @@ def pytest_xdist_make_scheduler(config, log):
     return FilesAndSlowTests(config, log)
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers(config):
+    """Start three workers for two cores: slow tests wait a third of their time."""
+    cores = len(os.sched_getaffinity(0))
+    return cores if config.option.markexpr == NOT_SLOW else cores + cores // 2
+
+
 def pytest_configure(config):
     if "TMPDIR" not in os.environ and has_room(IN_MEMORY):
         tempfile.tempdir = os.environ["TMPDIR"] = str(IN_MEMORY)
