@@ -67,7 +67,7 @@ _DOUBT_OF_MISS: Final = 3.0
 _MOST_DOUBT: Final = 0.05
 _ALONE: Final = 0.04  # of reflectance: in the dark single bare dots are seen, never less light
 _BAND_DOTS: Final = 250_000  # looked after at a time: many calls cost more than a cache saves
-_TRIED_SIDE: Final = 200  # dots: a second's search, where a picture's takes some
+_TRIED_SIDE: Final = 200  # dots: half a second's search, where a picture's takes some
 # By how much a move may make it worse in each sweep, on average, in L*² of one dot (annealing): so
 # patterns are left that no single move makes better. More heat leaves photos as they are and even
 # greys grainy. All sweeps but the first aim aside by the whole model.
@@ -124,15 +124,18 @@ def search_s_per_dot(
 ) -> float:
     """Return how long this computer searches for a dot, in seconds by the clock `processor_s`.
 
-    It is tried on a small even ramp, without what every search begins with.
+    It is tried on a small even ramp, roughly, and without what every search begins with: each sweep
+    but the first takes alike.
     """
     ramp = np.tile(np.linspace(0, 1, _TRIED_SIDE, dtype=np.float32), (_TRIED_SIDE, 1))
     at_s: list[float] = []
     search_dots(
-        ramp, dot, spacing_mm=spacing_mm, motion=motion, switch_price=switch_price,
+        ramp, dot, spacing_mm=spacing_mm, motion=motion, switch_price=switch_price, is_rough=True,
         on_progress=lambda _: at_s.append(processor_s()),
     )  # fmt: skip
-    return (at_s[-1] - at_s[0]) / ramp.size
+    began_s, first_s, *_, ended_s = at_s
+    later_s = (ended_s - first_s) / (len(_ROUGH_HEATS) - 1) * (len(_HEATS) - 1)
+    return (first_s - began_s + later_s) / ramp.size
 
 
 def doubted(dot: Dot) -> Dot:
