@@ -6,7 +6,9 @@ import sys
 import time
 
 import pytest
+from click.testing import CliRunner
 
+from etchwarden.__main__ import main
 from etchwarden.practice_session.process_group import ProcessGroup
 from etchwarden.practice_session.session import Session
 from support.harnesses.plain_client import PlainClient
@@ -26,13 +28,19 @@ class Bench:
         self.session.start_machine("--speedup", speedup)
 
     def load(self, text, *more):
-        source = self.folder / "drawing.nc"
-        source.write_bytes(text)
-        words = ["load", str(source), "--daemon", str(self.folder / "daemon.sock"), *more]
         return subprocess.run(
-            [sys.executable, "-m", "etchwarden", *words],
+            [sys.executable, "-m", "etchwarden", *self._words(text, more)],
             capture_output=True, text=True, check=False, timeout=PATIENCE_S,
         )  # fmt: skip
+
+    def load_from_here(self, text, *more):
+        """Run the command in this process: the daemon and its child are others all the same."""
+        return CliRunner().invoke(main, self._words(text, more))
+
+    def _words(self, text, more):
+        source = self.folder / "drawing.nc"
+        source.write_bytes(text)
+        return ["load", str(source), "--daemon", str(self.folder / "daemon.sock"), *more]
 
     def until(self, holds):
         deadline_s = time.monotonic() + PATIENCE_S
@@ -72,8 +80,8 @@ def test_another_programs_file_is_loaded_checked_armed_and_etched(bench):
 @pytest.mark.parametrize("bench", ["1"], indirect=True)  # where there is a heartbeat
 def test_a_box_whose_safety_relay_has_fallen_is_armed_all_the_same(bench):
     """As it falls by itself where a busy computer lets the daemon stand for half a second."""
-    told = bench.load(DRAWING, "--head", "practice-20w")
-    assert told.returncode == 3, told.stderr
+    told = bench.load_from_here(DRAWING, "--head", "practice-20w")
+    assert told.exit_code == 3, told.stderr
     found = bench.until(lambda status: "arm" in status["may"])["job"]["preflight"]
 
     with PlainClient(bench.session.socket) as daemon, bench.session.ask_machine() as machine:
@@ -96,8 +104,8 @@ CANNOT_BE_LOADED = {
 
 def test_what_cannot_be_loaded_is_told_in_a_sentence(bench):
     for name, (text, more, says) in CANNOT_BE_LOADED.items():
-        told = bench.load(text, *more)
+        told = bench.load_from_here(text, *more)
 
-        assert told.returncode == 1, name
+        assert told.exit_code == 1, name
         assert says in told.stderr, name
-        assert "Traceback" not in told.stderr, name
+        assert isinstance(told.exception, SystemExit), name  # and no error that nobody foresaw
