@@ -144,11 +144,13 @@ def _power(order: CardOrder) -> Card:
         if whole_s <= LONGEST_S:
             return whole
         return _with_note(whole, f"This card takes {in_words(whole_s)} to etch.")
-    for largest in range(len(SIZES)):
-        card = lay_out_power_card(order.wishes, grid, SIZES[largest:])
-        if etching_time_s(card) <= QUICK_S:
+    card, its_s = whole, whole_s
+    for largest in range(1, len(SIZES)):
+        if its_s <= QUICK_S:
             return card
-    if etching_time_s(card) <= LONGEST_S:
+        card = lay_out_power_card(order.wishes, grid, SIZES[largest:])
+        its_s = etching_time_s(card)
+    if its_s <= LONGEST_S:
         return card
     for speeds, powers, size in SMALLER:
         card = lay_out_power_card(order.wishes, asked_grid(order, (speeds, powers)), (size,))
