@@ -15,7 +15,6 @@ import numpy as np
 from PIL import Image
 
 from darkroom.tile import Tile
-from etchphoto.light import linear_to_srgb
 
 BARE_ROUND_MM = 12.0
 TABLE = 0.25
@@ -153,5 +152,10 @@ def _to_srgb(light):
     return _SRGB.take((light * STEPS + 0.5).astype(np.int32), mode="clip")
 
 
+def _of_srgb(light):
+    """IEC 61966-2-1, from memory; written here anew, so that the reader is held to the standard."""
+    return np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+
+
 STEPS = 1 << 18
-_SRGB = linear_to_srgb(np.linspace(0, 1, STEPS + 1)).astype(np.float32)
+_SRGB = _of_srgb(np.linspace(0, 1, STEPS + 1)).astype(np.float32)

@@ -69,8 +69,6 @@ class Latch:
 
     def air(self) -> Air:
         """Return what the trips want of the extraction; off wins, because it means fire."""
-        if not self._trips:
-            return Air.AS_IT_IS
         demands = {trip.air for trip in self._trips.values()}
         return Air.OFF if Air.OFF in demands else Air.ON if Air.ON in demands else Air.AS_IT_IS
 
