@@ -11,7 +11,7 @@ from etchphoto.light import linear_to_srgb, luminance, srgb_to_linear
 from etchphoto.retouching import Oval, Retouching
 from etchphoto.tone import Adjustments, coverage_to_burn
 from support.fakes.catalogue_answers import craft, head_entry
-from support.harnesses.page_bench import LEAST_TARGET_PX, violations
+from support.harnesses.page_bench import LEAST_TARGET_PX, keep_back, violations
 from support.samples.photo_files import PHOTOGRAPHS, encoded, scene
 
 ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
@@ -332,6 +332,18 @@ def test_a_tap_on_the_bed_lays_the_middle_of_the_picture_there(open_phone, serve
     y_mm = float(phone.get_by_label("Above the origin").input_value())
     middle = ((left + right) / 2 - 15, (bottom + top) / 2 - 10)
     assert (x_mm, y_mm) == pytest.approx(middle, abs=8)
+
+
+def test_a_place_typed_before_the_script_has_come_is_shown_on_the_bed(open_phone, served, expect):
+    phone = open_phone("/new")
+    draft_at(phone, "proof")
+    let_it_come = keep_back(phone, "proof.js")
+    phone.goto(phone.url, wait_until="commit")
+
+    phone.get_by_label("Right of the origin").fill("12.5")
+    let_it_come()
+
+    expect(phone.locator("#place [data-bed=picture]")).to_have_attribute("x", "12.5")
 
 
 @pytest.mark.parametrize("step", STEPS)

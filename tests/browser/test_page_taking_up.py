@@ -3,7 +3,7 @@
 import pytest
 
 from support.fakes.fake_unfinished import BY_CUT, NOT_KEPT, answer_unfinished
-from support.harnesses.page_bench import LEAST_TARGET_PX, violations
+from support.harnesses.page_bench import LEAST_TARGET_PX, keep_back, violations
 
 PAGE = "/logbook/6/take-up-again"
 KINDS = {"by eye": None, "by the cut": BY_CUT, "job gone": NOT_KEPT}
@@ -78,6 +78,18 @@ def test_steps_and_figures_move_the_line(page, expect):
     field(page).fill("4000")
     field(page).blur()
     assert field(page).input_value() == "1000"
+
+
+def test_a_row_typed_before_the_script_has_come_moves_the_line_too(open_phone, served, expect):
+    phone = open_phone("/nowhere")
+    let_it_come = keep_back(phone, "reentry.js")
+    phone.goto(served.url + PAGE, wait_until="commit")
+
+    field(phone).fill("500")
+    let_it_come()
+
+    expect(phone.locator("[data-below]")).to_have_text("49.9")
+    expect(phone.locator("#left")).to_contain_text("501 rows")
 
 
 def test_the_row_told_by_eye_is_put_on_the_bench(page, served):

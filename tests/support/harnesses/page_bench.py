@@ -5,7 +5,7 @@ import shutil
 import subprocess
 import tarfile
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from importlib import import_module
 from pathlib import Path
@@ -168,3 +168,16 @@ def too_small(page: Any) -> list[str]:
             .map(one => one.outerHTML.slice(0, 90))""",
         LEAST_TARGET_PX,
     )
+
+
+def keep_back(phone: Any, script: str) -> Callable[[], None]:
+    """Have the `phone` wait for a script, and return what lets it come."""
+    kept: list[Any] = []
+    phone.route(f"**/{script}", lambda route: kept.append(route))  # noqa: PLW0108  takes no method
+
+    def let_it_come() -> None:
+        while not kept:
+            phone.wait_for_timeout(20)
+        kept.pop().continue_()
+
+    return let_it_come

@@ -19,4 +19,5 @@ onTap(bed, ({ x_mm, y_mm }) => {
   show();
 });
 for (const field of fields) field.addEventListener("input", show);
+show(); // what was typed before this script had come
 for (const element of form.querySelectorAll("[data-scripted]")) element.hidden = false;

@@ -107,6 +107,7 @@ for (const element of document.querySelectorAll("[data-scripted]")) {
   element.hidden = false;
   element.removeAttribute("visibility");
 }
-draw();
+if (field.value === field.defaultValue) draw();
+else go(row); // typed before this script had come
 fitGrip();
 addEventListener("resize", fitGrip);
