@@ -17,7 +17,7 @@ and how far the better and the worse places lie off it. Patterns whose darkness 
 light win; they have fewer edges, which also means fewer switches of the beam.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from itertools import product
@@ -67,6 +67,7 @@ _DOUBT_OF_MISS: Final = 3.0
 _MOST_DOUBT: Final = 0.05
 _ALONE: Final = 0.04  # of reflectance: in the dark single bare dots are seen, never less light
 _BAND_DOTS: Final = 250_000  # looked after at a time: many calls cost more than a cache saves
+_DOTS_AT_ONCE: Final = 1_000  # of which all moves are judged together: so much a cache holds
 _TRIED_SIDE: Final = 200  # dots: half a second's search, where a picture's takes some
 # By how much a move may make it worse in each sweep, on average, in L*² of one dot (annealing): so
 # patterns are left that no single move makes better. More heat leaves photos as they are and even
@@ -217,7 +218,7 @@ class Search:
         self._codes = self._first_codes(start)
         slope = _lightness_slope(self._wanted, dot.black, eye_sigma_dots)
         self._weight = np.pad(slope**2, _MARGIN).ravel()
-        self._plans = [_Plan.of(move, self._shape[1], self._eye) for move in moves()]
+        self._plans = _Plans.of(moves(), self._shape[1], self._eye)
         self._table = darkness_table(dot)
         self._aim_at(self._wanted)
 
@@ -277,22 +278,23 @@ class Search:
     def _try(self, dots: Indices, band: range, switch_price: float, heat: float) -> None:
         """Make the best move of each of these dots, where it may be made."""
         pulls = self._pulls(band)
-        own = self._codes.take(dots) & (CODES - 1)
-        cost = np.full((len(self._plans), len(dots)), np.inf, dtype=np.float32)
-        for number, plan in enumerate(self._plans):
-            switches = plan.switches.take(own)
-            may = switches != MAY_NOT
-            for other in plan.others:
-                may &= self._is_inside.take(dots + other)
-            chosen = np.flatnonzero(may)
-            if len(chosen):
-                priced = np.float32(switch_price) * switches[chosen]
-                cost[number, chosen] = self._cost(plan, dots[chosen], pulls) + priced
+        some = (dots[at : at + _DOTS_AT_ONCE] for at in range(0, len(dots), _DOTS_AT_ONCE))
+        cost = np.concatenate([self._costs(one, pulls, switch_price) for one in some], axis=1)
         best = cost.argmin(axis=0)
         may_lose = heat * self._random.exponential(size=len(dots))
         is_made = cost.min(axis=0) < may_lose - _LEAST_GAIN
-        for number, plan in enumerate(self._plans):
-            self._make(plan, dots[is_made & (best == number)])
+        self._make(best[is_made], dots[is_made])
+
+    def _costs(self, dots: Indices, pulls: "_Pulls", switch_price: float) -> Floats:
+        """Return what each move at each of these dots adds to the error, in L*²; inf: may not."""
+        plans = self._plans
+        switches = plans.switches.take(self._codes.take(dots) & (CODES - 1), axis=1)
+        is_inside = self._is_inside.take(dots + plans.others[..., np.newaxis]).all(axis=1)
+        number, at = np.nonzero((switches != MAY_NOT) & is_inside)
+        cost = np.full(switches.shape, np.inf, dtype=np.float32)
+        priced = np.float32(switch_price) * switches[number, at]
+        cost[number, at] = self._cost(number, dots[at], pulls) + priced
+        return cost
 
     def _pulls(self, band: range) -> "_Pulls":
         """Return by how much the sum of squares grows with the darkness of dots near a band."""
@@ -311,23 +313,31 @@ class Search:
         blurred = cv2.sepFilter2D(picture, -1, eye, eye, borderType=cv2.BORDER_CONSTANT)
         return np.asarray(blurred, dtype=np.float32).view(np.complex64).ravel()
 
-    def _cost(self, plan: "_Plan", at: Indices, pulls: "_Pulls") -> Floats:
-        """Return what a move adds to the error at each of these dots, in L*²."""
-        places = at + plan.places[:, np.newaxis]
+    def _cost(self, number: Indices, at: Indices, pulls: "_Pulls") -> Floats:
+        """Return what moves of these numbers, which rise, add to the error at these dots."""
+        plans = self._plans
+        places = at + plans.places.take(number, axis=1)
         codes = self._codes.take(places)
-        change = self._table.take(codes ^ plan.bits[:, np.newaxis])
+        change = self._table.take(codes ^ plans.bits.take(number, axis=1))
         change -= self._table.take(codes)
         changes = change.view(np.float32)  # of the mean and of the give or take by turns
-        slope = plan.overlaps @ changes
+        slope = np.zeros_like(changes)
+        ends = 2 * np.searchsorted(number, np.arange(len(plans.overlaps) + 1))
+        for overlaps, first, end in zip(plans.overlaps, ends, ends[1:], strict=False):
+            count = len(overlaps)
+            np.matmul(overlaps, changes[:count, first:end], out=slope[:count, first:end])
         slope *= self._weight.take(at).repeat(2)
         slope += pulls.of_dots.take(places - pulls.first).view(np.float32)
         cost: Floats = np.einsum("kn,kn->n", changes, slope).reshape(-1, 2).sum(axis=1)
         return cost
 
-    def _make(self, plan: "_Plan", at: Indices) -> None:
-        places = at + plan.places[:, np.newaxis]
+    def _make(self, number: Indices, at: Indices) -> None:
+        """Make moves of these numbers at these dots, none of which disturbs another."""
+        plans = self._plans
+        is_place = plans.is_place.take(number, axis=1)
+        places = (at + plans.places.take(number, axis=1))[is_place]
         before = self._codes.take(places)
-        after = before ^ plan.bits[:, np.newaxis]
+        after = before ^ plans.bits.take(number, axis=1)[is_place]
         self._codes[places] = after
         self._error[places] += self._table.take(after) - self._table.take(before)
 
@@ -341,27 +351,50 @@ class _Pulls:
 
 
 @dataclass(frozen=True, slots=True)
-class _Plan:
-    """A move in a flat picture: `overlaps` is the share of the eye's blur that places share."""
+class _Plans:
+    """All moves in a flat picture, side by side: each has as many places as the one with the most.
+
+    Those that it has not, where `is_place` is False, stand for the dot itself, in which nothing is
+    turned over. `places`, `bits` and `is_place` have the shape (places, moves), `others` (moves,
+    others), `switches` (moves, CODES). `overlaps` has for each move the share of the eye's blur
+    that its places share, without those that stand for the dot.
+    """
 
     places: Indices
     bits: NDArray[np.int32]
-    others: tuple[int, ...]
+    is_place: NDArray[np.bool_]
+    others: Indices
     switches: NDArray[np.int8]
-    overlaps: Floats
+    overlaps: tuple[Floats, ...]
 
     @classmethod
-    def of(cls, move: Move, width: int, eye: Floats) -> "_Plan":
-        overlap = np.convolve(eye, eye)
-        y, x = move.places.T
-        apart_y, apart_x = (np.abs(one[:, np.newaxis] - one) + len(eye) - 1 for one in (y, x))
+    def of(cls, some: Sequence[Move], width: int, eye: Floats) -> "_Plans":
+        places = [move.places @ (width, 1) for move in some]
+        others = [np.array([dy * width + dx for dy, dx in move.others]) for move in some]
         return cls(
-            places=y * width + x,
-            bits=move.bits,
-            others=tuple(dy * width + dx for dy, dx in move.others),
-            switches=move.switches,
-            overlaps=overlap[apart_y] * overlap[apart_x],
+            places=_side_by_side(places, np.intp).T,
+            bits=_side_by_side([move.bits for move in some], np.int32).T,
+            is_place=_side_by_side([np.ones(len(one)) for one in places], np.bool_).T,
+            others=_side_by_side(others, np.intp),
+            switches=np.stack([move.switches for move in some]),
+            overlaps=tuple(_overlaps(move, eye) for move in some),
         )
+
+
+def _side_by_side(rows: Sequence[NDArray[Any]], dtype: type) -> NDArray[Any]:
+    """Return rows of any length as those of one array, filled up with zeros."""
+    whole: NDArray[Any] = np.zeros((len(rows), max(len(row) for row in rows)), dtype=dtype)
+    for at, row in enumerate(rows):
+        whole[at, : len(row)] = row
+    return whole
+
+
+def _overlaps(move: Move, eye: Floats) -> Floats:
+    overlap = np.convolve(eye, eye)
+    y, x = move.places.T
+    apart_y, apart_x = (np.abs(one[:, np.newaxis] - one) + len(eye) - 1 for one in (y, x))
+    shares: Floats = overlap[apart_y] * overlap[apart_x]
+    return shares
 
 
 def _gaussian(sigma: float) -> Floats:
