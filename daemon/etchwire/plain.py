@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, asdict, dataclass, fields
+from functools import cache
 from typing import TYPE_CHECKING, Final, Self
 
 from etchwire.errors import UnreadableSheet
@@ -69,25 +70,39 @@ def require_types(owner: str, thing: "DataclassInstance") -> None:
 
     Looks at `str`, `bool`, `int` and `float` entries; what is made of parts sees to them itself.
     """
-    for entry in fields(thing):
-        value = getattr(thing, entry.name)
-        is_fit = _IS_FIT.get(entry.type, _is_anything)
-        if not is_fit(entry.name, value):
-            raise UnreadableSheet(f"{owner}'s {entry.name} cannot be {value!r:.60}")
+    for name, is_fit in _checks_of(type(thing)):
+        value = getattr(thing, name)
+        if not is_fit(value):
+            raise UnreadableSheet(f"{owner}'s {name} cannot be {value!r:.60}")
 
 
-def _is_anything(_name: str, _value: object) -> bool:
-    return True
+@cache
+def _checks_of(kind: "type[DataclassInstance]") -> "tuple[tuple[str, _Check], ...]":
+    """Return which entries of `kind` are looked at, and by what: a sheet has thousands of rows."""
+    return tuple(
+        (entry.name, _CHECKS[entry.type](entry.name))
+        for entry in fields(kind)
+        if entry.type in _CHECKS
+    )
 
 
-def _is_number(name: str, value: object) -> bool:
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        return False  # True is an int to Python, and no figure of anything
-    unit = name.rpartition("_")[2]
-    return abs(value) <= LARGEST.get(name, LARGEST.get(unit, _LARGEST_OF_OTHERS))
+def _number(name: str) -> "_Check":
+    largest = LARGEST.get(name, LARGEST.get(name.rpartition("_")[2], _LARGEST_OF_OTHERS))
+
+    def is_fit(value: object) -> bool:
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            return False  # True is an int to Python, and no figure of anything
+        return abs(value) <= largest
+
+    return is_fit
 
 
-def _is_text(_name: str, value: object) -> bool:
+def _whole_number(name: str) -> "_Check":
+    is_number = _number(name)
+    return lambda value: isinstance(value, int) and is_number(value)
+
+
+def _is_text(value: object) -> bool:
     if not isinstance(value, str):
         return False
     try:
@@ -97,11 +112,12 @@ def _is_text(_name: str, value: object) -> bool:
     return True
 
 
-_IS_FIT: Final[Mapping[object, Callable[[str, object], bool]]] = {
-    str: _is_text,
-    bool: lambda _name, value: isinstance(value, bool),
-    int: lambda name, value: isinstance(value, int) and _is_number(name, value),
-    float: _is_number,
+_Check = Callable[[object], bool]
+_CHECKS: Final[Mapping[object, Callable[[str], _Check]]] = {  # by an entry's type, for its name
+    str: lambda _name: _is_text,
+    bool: lambda _name: lambda value: isinstance(value, bool),
+    int: _whole_number,
+    float: _number,
 }
 
 

@@ -13,7 +13,7 @@ from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.writer.job_file import JobFile, WrittenRow
 from etchpath.writer.job_sheet import JobOrder, place_um, require_speed, sheet_of
 from etchpath.writer.raster import UM_PER_MM, feed_text, mm_text
-from etchpath.writer.span_row import RowMoves, SpanRow, row_moves
+from etchpath.writer.span_row import RowMoves, SpanRow, moves_of
 from etchwire.catalogue.heads import Head
 from etchwire.sheet import CardSettings, Sheet
 
@@ -45,10 +45,7 @@ def write_card(rows: Sequence[SpanRow], file: BinaryIO, order: CardOrder) -> She
     if not rows:
         raise NothingToEtch("the card has no row to etch")
     require_speed(order.head, max(row.feed_mm_per_min for row in rows))
-    moves = [
-        row_moves(row, order.head, is_register_corrected=order.is_register_corrected)
-        for row in rows
-    ]
+    moves = moves_of(rows, order.head, is_register_corrected=order.is_register_corrected)
     left_um, bottom_um = _place_um(order, moves)
     job = JobFile(file, Machine.of_head(order.head))
     for row, its_moves in zip(rows, moves, strict=True):

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from functools import lru_cache
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 
 from etchpath.machine import Machine
 from etchpath.writer.raster import UM_PER_MM
-from etchpath.writer.span_row import SpanRow, row_moves, travel_of
+from etchpath.writer.span_row import SpanRow, moves_of, travel_of
 from etchproof.card import Area, Card, HairlinePair
 from etchproof.errors import UnfitCard
 from etchproof.layout.drawing import draw_card
@@ -29,7 +30,7 @@ def span_rows(card: Card) -> tuple[SpanRow, ...]:
 
 def etching_time_s(card: Card) -> float:
     """Return what the motion model says of all rows of `card`, without the ways between them."""
-    moves = [row_moves(row, card.head, is_register_corrected=False) for row in span_rows(card)]
+    moves = moves_of(span_rows(card), card.head, is_register_corrected=False)
     return float(travel_of(moves, Machine.of_head(card.head)).seconds.sum())
 
 
@@ -50,14 +51,13 @@ def _plain_rows(card: Card) -> Iterator[SpanRow]:
     powers, feeds = _settings(card)
     edges_um = np.rint(np.arange(card.columns + 1) * (card.spacing_mm * UM_PER_MM)).astype(np.int64)
     is_forward = True
-    for row in np.flatnonzero(powers.any(axis=1)).tolist():
-        begin, end = _stretches(powers[row])
+    for row, begin, end in _stretches(powers):
         yield SpanRow(
             row=row,
             feed_mm_per_min=float(feeds[row]),
             begin_um=edges_um[begin],
             end_um=edges_um[end],
-            s=powers[row][begin],
+            s=powers[row, begin],
             is_forward=is_forward,
         )
         is_forward = is_forward != card.is_both_directions
@@ -98,12 +98,19 @@ def _claim(feeds: NDArray[np.float64], area: Area, feed_mm_per_min: float) -> No
     here[:] = feed_mm_per_min
 
 
-def _stretches(s: NDArray[np.int64]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Return where each stretch of one power begins and ends, as columns."""
-    changes = np.flatnonzero(np.diff(s, prepend=0, append=0))
-    begin, end = changes[:-1], changes[1:]
-    is_burnt = s[begin] > 0
-    return begin[is_burnt], end[is_burnt]
+def _stretches(
+    powers: NDArray[np.int64],
+) -> Iterator[tuple[int, NDArray[np.intp], NDArray[np.intp]]]:
+    """Yield each row that burns, and where each stretch of one power begins and ends in it."""
+    beside = np.pad(powers, ((0, 0), (1, 1)))
+    rows, columns = np.nonzero(beside[:, 1:] != beside[:, :-1])
+    # Where a stretch ends another begins, or what is bare; a row's last change begins what is bare.
+    is_begun = beside[rows, columns + 1] > 0
+    begin, end = columns[is_begun], columns[1:][is_begun[:-1]]
+    burning, first = np.unique(rows[is_begun], return_index=True)
+    bounds = [*first.tolist(), len(begin)]
+    for row, (one, next_one) in zip(burning.tolist(), pairwise(bounds), strict=True):
+        yield row, begin[one:next_one], end[one:next_one]
 
 
 def _hairline_rows(card: Card) -> Iterator[SpanRow]:

@@ -15,7 +15,7 @@ from etchpath.arrays import Flags, Floats
 from etchpath.machine import SECONDS_PER_MINUTE, Machine
 from etchpath.motion.planner import Travel
 from etchpath.writer.raster import UM_PER_MM
-from etchpath.writer.span_row import SpanRow, row_moves, travel_of
+from etchpath.writer.span_row import SpanRow, moves_of, travel_of
 from etchphoto.halftone import HALFTONES
 from etchproof.card import REALLY_RUN, Area
 from etchwire.catalogue.heads import Head
@@ -45,7 +45,7 @@ def _bands(bands: Sequence[Sequence[SpanRow]], head: Head) -> Iterator[_Band | N
 
     Every row is run from rest to rest, so the motion of all of them is worked out at once.
     """
-    moves = [row_moves(row, head, is_register_corrected=False) for rows in bands for row in rows]
+    moves = moves_of([row for rows in bands for row in rows], head, is_register_corrected=False)
     travel = travel_of(moves, Machine.of_head(head)) if moves else Travel.none()
     first_row = first_move = 0
     for rows in bands:
@@ -119,7 +119,7 @@ def photo_time_s(
     """Return how long a square photo of the finest detail takes on `head`, by the motion model."""
     dots = round(side_mm / spacing_mm)
     rows = _photo_rows(_halftone_rows(halftone, dots), spacing_mm, feed_mm_per_min)
-    moves = [row_moves(row, head, is_register_corrected=False) for row in rows]
+    moves = moves_of(rows, head, is_register_corrected=False)
     seconds = float(travel_of(moves, Machine.of_head(head)).seconds.sum())
     return seconds / len(rows) * dots
 
