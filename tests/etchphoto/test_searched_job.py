@@ -6,8 +6,14 @@ import numpy as np
 import pytest
 
 from etchphoto.decoder.loading import load_photo
-from etchphoto.dots.gain import foreseen_gain
+from etchphoto.dots.gain import (
+    foreseen_error,
+    foreseen_gain,
+    foreseen_search_error,
+    small_picture,
+)
 from etchphoto.dots.rendering import darkness
+from etchphoto.dots.search import search_dots
 from etchphoto.dots.speeds import Motion
 from etchphoto.dots.switch_price import FULL_PRICE, LEAST_PRICE, switch_price
 from etchphoto.errors import UnfitOrder
@@ -65,6 +71,19 @@ def test_what_is_told_is_the_gain_for_this_dot(photo):
     told = {one.name: one.sentence for one in findings(load_photo(photo), order())}
     assert gain.percent > 10
     assert f"{gain.percent:.0f} % less" in told["dots-from-test-card"]
+
+
+@pytest.mark.slow
+def test_no_more_is_told_than_the_search_of_a_picture_does():
+    """It ends sooner on the small picture, which leaves a little more."""
+    motion = Motion(HEAD, RECIPE)
+    wanted = small_picture()
+    price = switch_price(HEAD, RECIPE)
+
+    whole = search_dots(wanted, DOT, spacing_mm=0.1, motion=motion, switch_price=price)
+
+    left = foreseen_error(whole, wanted, DOT, motion)
+    assert left < foreseen_search_error(DOT, motion) < left + 0.05
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ import numpy as np
 
 from etchpath.errors import EtchpathError
 from etchpath.writer.dots import Order, write_job
+from etchphoto.dots.heats import ROUGH_HEATS
 from etchphoto.halftone import Coverage
 from etchphoto.job.order import PhotoOrder
 from etchphoto.job.prepare import dots_of
@@ -21,7 +22,7 @@ def etching_s(wanted: Coverage, order: PhotoOrder) -> float:
     `wanted` is the share of each dot that shall look burnt, shape (rows, columns).
     """
     sample = _some_rows(wanted)
-    bits = dots_of(order.tone_curve.apply(sample), order, is_rough=True)
+    bits = dots_of(order.tone_curve.apply(sample), order, heats=ROUGH_HEATS)
     job = Order(
         title="",
         head=order.head,

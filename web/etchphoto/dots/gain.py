@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from etchpath.writer.raster import Bits
 from etchphoto.dots.eye import seen
+from etchphoto.dots.heats import TOLD_HEATS
 from etchphoto.dots.rendering import darkness
 from etchphoto.dots.search import doubted, search_dots
 from etchphoto.dots.speeds import Motion, lit
@@ -57,13 +58,13 @@ def foreseen_gain(dot: Dot, motion: Motion) -> Gain:
     Each kernel has the tone curve that the dot gives it. A little more and a little less light
     than meant are in it, as the card told them; what the coat does beyond is not.
     """
-    wanted = _wanted()
+    wanted = small_picture()
     kernels = (
         diffuse_evenly(tone_curve_of(dot, kernel, motion).apply(wanted), kernel)
         for kernel in KERNELS.values()
     )
     return Gain(
-        min(_error(bits, wanted, dot, motion) for bits in kernels),
+        min(foreseen_error(bits, wanted, dot, motion) for bits in kernels),
         foreseen_search_error(dot, motion),
     )
 
@@ -71,15 +72,16 @@ def foreseen_gain(dot: Dot, motion: Motion) -> Gain:
 @lru_cache(maxsize=8)
 def foreseen_search_error(dot: Dot, motion: Motion) -> float:
     """Return what an eye sees to be wrong with searched dots on that picture, in L*."""
-    wanted = _wanted()
+    wanted = small_picture()
     searched = search_dots(
         wanted,
         dot,
         spacing_mm=motion.recipe.line_spacing_mm,
         motion=motion,
         switch_price=switch_price(motion.head, motion.recipe),
+        heats=TOLD_HEATS,
     )
-    return _error(searched, wanted, dot, motion)
+    return foreseen_error(searched, wanted, dot, motion)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +99,9 @@ class WithoutCard:
 @lru_cache(maxsize=8)
 def foreseen_without_card(motion: Motion) -> WithoutCard:
     """Return how a small picture of ours would come out on a usual surface, without a curve."""
-    dot, wanted = _usual_dot(motion), _wanted()
+    dot, wanted = _usual_dot(motion), small_picture()
     errors = {
-        name: _error(diffuse_evenly(wanted, KERNELS[name]), wanted, dot, motion)
+        name: foreseen_error(diffuse_evenly(wanted, KERNELS[name]), wanted, dot, motion)
         for name in _OFFERED
     }
     best = min(errors, key=errors.__getitem__)
@@ -119,8 +121,11 @@ def _usual_dot(motion: Motion) -> Dot:
     )
 
 
-def _wanted() -> NDArray[np.float32]:
-    """Return the darkness of a picture of what shows dots: a sky, a lit ball, strands of hair."""
+def small_picture() -> NDArray[np.float32]:
+    """Return the darkness of a picture of what shows dots: a sky, a lit ball, strands of hair.
+
+    The shape is (rows, columns), 0 bare to 1 solid.
+    """
     y, x = np.mgrid[0 : 1 : _SIDE_DOTS * 1j, 0 : 1 : _SIDE_DOTS * 1j]
     light = 0.25 + 0.6 * y  # a sky
     across, up = (x - 0.35) / 0.27, (0.55 - y) / 0.27
@@ -132,7 +137,11 @@ def _wanted() -> NDArray[np.float32]:
     return np.asarray(1 - np.clip(light, 0, 1), dtype=np.float32)
 
 
-def _error(bits: Bits, wanted: NDArray[np.float32], dot: Dot, motion: Motion) -> float:
+def foreseen_error(bits: Bits, wanted: NDArray[np.float32], dot: Dot, motion: Motion) -> float:
+    """Return what an eye sees to be wrong with dots in place of `wanted`, in L*, root mean square.
+
+    A little more light than meant and a little less are in it. The picture's edge is left out.
+    """
     unevenness = doubted(dot).unevenness
     even = replace(dot, unevenness=0.0)
     light, spacing_mm = motion.light(bits, dot), motion.recipe.line_spacing_mm

@@ -116,7 +116,8 @@ def darkness_table(dot: Dot) -> Table:
 
 
 def _darkness(law: Law, exposure: Floats) -> NDArray[np.complex128]:
-    mean, off = law.on_average(exposure), law.give_or_take(exposure)
+    favoured, hindered = law.at_either_end(exposure)
+    mean, off = (favoured + hindered) / 2, (favoured - hindered) / 2
     return np.asarray(mean.mean(axis=1) + 1j * off.mean(axis=1))
 
 

@@ -50,17 +50,16 @@ class Law:
         """Return the mean darkness over the coat's better and worse places."""
         if not self._dot.unevenness:
             return self._at(exposure)
-        return (self._favoured(exposure) + self._hindered(exposure)) / 2
+        favoured, hindered = self.at_either_end(exposure)
+        return (favoured + hindered) / 2
 
-    def give_or_take(self, exposure: Floats) -> Floats:
-        """Return by how much the better and the worse places lie off that mean."""
-        return (self._favoured(exposure) - self._hindered(exposure)) / 2
-
-    def _favoured(self, exposure: Floats) -> Floats:
-        return self._at(exposure * np.float32(1 + self._dot.unevenness))
-
-    def _hindered(self, exposure: Floats) -> Floats:
-        return self._at(exposure * np.float32(1 - self._dot.unevenness))
+    def at_either_end(self, exposure: Floats) -> tuple[Floats, Floats]:
+        """Return the darkness of the coat's better places and of its worse ones."""
+        unevenness = self._dot.unevenness
+        return (
+            self._at(exposure * np.float32(1 + unevenness)),
+            self._at(exposure * np.float32(1 - unevenness)),
+        )
 
     def _at(self, exposure: Floats) -> Floats:
         dot = self._dot

@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 
 from etchpath.writer.raster import Bits, in_parts
 from etchphoto.dots.eye import sharp_sigma_dots
+from etchphoto.dots.heats import HEATS, ROUGH_HEATS, Heats
 from etchphoto.dots.neighbourhoods import (
     CODES,
     HALVES,
@@ -69,12 +70,6 @@ _ALONE: Final = 0.04  # of reflectance: in the dark single bare dots are seen, n
 _BAND_DOTS: Final = 250_000  # looked after at a time: many calls cost more than a cache saves
 _DOTS_AT_ONCE: Final = 1_000  # of which all moves are judged together: so much a cache holds
 _TRIED_SIDE: Final = 200  # dots: half a second's search, where a picture's takes some
-# By how much a move may make it worse in each sweep, on average, in L*² of one dot (annealing): so
-# patterns are left that no single move makes better. More heat leaves photos as they are and even
-# greys grainy. All sweeps but the first aim aside by the whole model.
-_HEATS: Final = (5.0, 2.5, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-# After these the dots already take the time that they will take, within a hundredth.
-_ROUGH_HEATS: Final = (5.0, 1.0, 0.0)
 
 
 def search_dots(  # noqa: PLR0913 - one keyword for each thing a caller may choose
@@ -85,7 +80,7 @@ def search_dots(  # noqa: PLR0913 - one keyword for each thing a caller may choo
     motion: Motion | None = None,
     switch_price: float = 0.0,
     seed: int = 1,
-    is_rough: bool = False,
+    heats: Heats = HEATS,
     on_progress: Callable[[float], None] = lambda _: None,
     on_preview: Callable[[Bits], None] = lambda _: None,
 ) -> Bits:
@@ -94,8 +89,8 @@ def search_dots(  # noqa: PLR0913 - one keyword for each thing a caller may choo
     `wanted` is the darkness of each dot, 0 bare to 1 solid, shape (rows, columns). By `motion`
     dots get less light where the head is slowed down; without it, all the same. `on_progress`
     hears how much is done, 0 to 1, and cancels by raising; `on_preview` gets those it starts from.
-    The same `seed` gives the same dots; a picture cut in two does not. An `is_rough` search takes
-    a third of the time, for dots of which only the etching time is asked.
+    The same `seed` gives the same dots; a picture cut in two does not. The fewer `heats`, one a
+    sweep, the less time it takes.
 
     Dots are given in parts, shape (rows, columns, HALVES), and no run is shorter than a dot.
     """
@@ -105,7 +100,6 @@ def search_dots(  # noqa: PLR0913 - one keyword for each thing a caller may choo
     eye_sigma_dots = sharp_sigma_dots(spacing_mm)
     search = Search(wanted, doubted(dot), start, eye_sigma_dots=eye_sigma_dots, seed=seed)
     light_of = None if motion is None else partial(motion.light, dot=dot)
-    heats = _ROUGH_HEATS if is_rough else _HEATS
     for number, heat in enumerate(heats):
         on_progress(number / len(heats))
         if number > 0:
@@ -131,11 +125,11 @@ def search_s_per_dot(
     ramp = np.tile(np.linspace(0, 1, _TRIED_SIDE, dtype=np.float32), (_TRIED_SIDE, 1))
     at_s: list[float] = []
     search_dots(
-        ramp, dot, spacing_mm=spacing_mm, motion=motion, switch_price=switch_price, is_rough=True,
-        on_progress=lambda _: at_s.append(processor_s()),
+        ramp, dot, spacing_mm=spacing_mm, motion=motion, switch_price=switch_price,
+        heats=ROUGH_HEATS, on_progress=lambda _: at_s.append(processor_s()),
     )  # fmt: skip
     began_s, first_s, *_, ended_s = at_s
-    later_s = (ended_s - first_s) / (len(_ROUGH_HEATS) - 1) * (len(_HEATS) - 1)
+    later_s = (ended_s - first_s) / (len(ROUGH_HEATS) - 1) * (len(HEATS) - 1)
     return (first_s - began_s + later_s) / ramp.size
 
 
@@ -170,7 +164,9 @@ def _move(some: tuple[Half, ...], others: tuple[Half, ...] = ()) -> Move:
         if turned:
             bits[y, x] = turned
     codes, mask = occurring_codes(), _mask(halves)
-    may = np.isin(codes & mask, (_mask(some), _mask(others))) & np.isin(codes ^ mask, codes)
+    burnt, occurs = codes & mask, np.zeros(CODES, dtype=np.bool_)
+    occurs[codes] = True
+    may = ((burnt == _mask(some)) | (burnt == _mask(others))) & occurs[codes ^ mask]
     switches = np.full(CODES, MAY_NOT, dtype=np.int8)
     switches[codes[may]] = switches_of(codes[may] ^ mask) - switches_of(codes[may])
     return Move(

@@ -10,6 +10,7 @@ from etchpath.errors import EtchpathError
 from etchpath.writer.dots import Order, write_job
 from etchpath.writer.raster import Bits
 from etchphoto.decoder.loading import LoadedPhoto, load_photo
+from etchphoto.dots.heats import HEATS, Heats
 from etchphoto.errors import UnfitOrder
 from etchphoto.expected import save_expected
 from etchphoto.framing import Frame
@@ -77,11 +78,11 @@ def dots_of(
     on_progress: Callable[[float], None] = lambda _: None,
     on_preview: Callable[[Bits], None] = lambda _: None,
     seed: int = 1,
-    is_rough: bool = False,
+    heats: Heats = HEATS,
 ) -> Bits:
     """Return the dots (`etchpath.writer.raster`) that the order's halftone makes of `coverage`.
 
-    `coverage` is what `shares_to_burn` gives, or a part of it; `seed` and `is_rough` are those of
+    `coverage` is what `shares_to_burn` gives, or a part of it; `seed` and `heats` are those of
     a search.
     """
     if order.dot is None or order.halftone != FROM_TEST_CARD:
@@ -98,7 +99,7 @@ def dots_of(
         motion=order.motion,
         switch_price=switch_price(order.head, order.recipe),
         seed=seed,
-        is_rough=is_rough,
+        heats=heats,
         on_progress=on_progress,
         on_preview=on_preview,
     )
