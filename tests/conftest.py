@@ -8,7 +8,7 @@ import signal
 import sys
 import tempfile
 from functools import cache
-from itertools import chain
+from operator import itemgetter
 from pathlib import Path
 
 # Where no bytecode may lie beside the sources, compiling every module of tests anew takes most of
@@ -19,6 +19,10 @@ if sys.dont_write_bytecode:
     sys.pycache_prefix = str(Path(__file__).parents[1] / ".pytest_cache" / "bytecode")
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix
+
+# A large array is memory that the kernel has to clear, each time anew where it was given back.
+os.environ.setdefault("MALLOC_MMAP_THRESHOLD_", str(32 << 20))
+os.environ.setdefault("MALLOC_TRIM_THRESHOLD_", str(512 << 20))
 
 # As the command says (`etchwarden.__main__`), for tests that call what it calls.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -31,11 +35,14 @@ pytest_plugins = ("support.harnesses.browser_fixtures",)
 TESTS = Path(__file__).parent
 ON_DEMAND = ("measure", "network", "board")  # `-m` has to name them
 ON_DEMAND_FOLDERS = ("measure", "board")  # where every test is marked so
-SLOW_FOLDERS = ("processes", "browser", "scenarios", "systemd")
+WAITING_FOLDERS = ("processes", "browser")  # whose tests wait for half of their time
+SLOW_FOLDERS = (*WAITING_FOLDERS, "scenarios", "systemd")
 NOT_SLOW = "not slow"
 SLOW_MODULE = re.compile(r"^pytestmark = \[?pytest\.mark\.slow\b", re.MULTILINE)
 MADE_FOR_MODULE = 'scope="module"'
 QUICK_EXAMPLES = 10  # where a property does not say how many it takes
+QUICK_SHARE = 0.02  # about what a test that is not slow takes of one that is
+WAITING_ENDS_AT = 0.9  # of the run
 
 # Most of what tests wait for is a disk that shall keep what was given to it, and none of them can
 # tell whether it did; so what they write stays in memory where there is room.
@@ -103,26 +110,46 @@ def pytest_ignore_collect(collection_path, config):
 def pytest_collection_modifyitems(config, items):
     """Mark what is slow by its folder, and leave out what is run on demand only.
 
-    What is slow comes first, so that in the end no worker is left with it alone.
+    What waits is spread among what computes, so that the processor has something to do meanwhile.
+    What is slow comes before the rest, so that in the end no worker is left with it alone.
     """
     asked = config.option.markexpr
     left_out = {name for name in ON_DEMAND if name not in asked}
-    turns, others = ([], [], []), []
+    waiting, slow, quick, others = [], [], [], []
     for item in items:
-        marks = {mark.name for mark in item.iter_markers()}
-        if _folder_of(item.path) in SLOW_FOLDERS:
+        folder = _folder_of(item.path)
+        if folder in SLOW_FOLDERS:
             item.add_marker("slow")
-            turn = turns[0]
+        marks = {mark.name for mark in item.iter_markers()}
+        if not left_out.isdisjoint(marks):
+            others.append(item)
+        elif folder in WAITING_FOLDERS:
+            waiting.append(item)
         else:
-            turn = turns[1 if "slow" in marks else 2]
-        (turn if left_out.isdisjoint(marks) else others).append(item)
+            (slow if "slow" in marks else quick).append(item)
     if others:
         config.hook.pytest_deselected(items=others)
-    items[:] = chain(*turns)
+    computing_ends_at = 1 / (1 + QUICK_SHARE * len(quick) / max(len(slow), 1))
+    turns = (
+        (waiting, 0, WAITING_ENDS_AT),
+        (slow, 0, computing_ends_at),
+        (quick, computing_ends_at, 1),
+    )
+    placed = (
+        (begins + (ends - begins) * number / len(group), item)
+        for group, begins, ends in turns
+        for number, item in enumerate(group)
+    )
+    items[:] = [item for _, item in sorted(placed, key=itemgetter(0))]
+
+
+def pytest_collection():
+    gc.disable()  # hardly anything of what is made here is for the collector
 
 
 def pytest_collection_finish():
     """Spare the garbage collector what was collected: it would go through all of it each time."""
+    gc.enable()
     gc.collect()
     gc.freeze()
 

@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.stats import spearmanr
 
 from etchwire.catalogue.heads import Register
 from etchwire.sheet import read_sheet
@@ -44,6 +43,8 @@ def test_the_tiles_lightness_follows_the_promise(etched):
     sqrt(1 - (0.03 / 0.13)²) = 0.97. Gain is largest in the middle tones, so it takes from the
     slope of a dark picture and adds to that of a light one.
     """
+    from scipy.stats import spearmanr  # noqa: PLC0415  slow to load
+
     promised = etched.lightness(seen_from_afar(etched.promised)).ravel()
     seen = etched.lightness(seen_from_afar(etched.coverage())).ravel()
 
