@@ -1,6 +1,6 @@
 """Every view of the page fits a narrow phone, large letters and a phone on its side.
 
-WCAG 2.2: 1.4.10 Reflow (320 px), 1.4.4 Resize Text (200 %), 1.3.4 Orientation.
+WCAG 2.2: 1.4.10 Reflow (320 px), 1.4.4 Resize Text (200 %), 1.3.4 Orientation, 2.5.8 Target Size.
 """
 
 import re
@@ -12,27 +12,28 @@ from werkzeug.exceptions import HTTPException
 from etchweb.previews.store import path_name
 from support.fakes.catalogue_answers import craft
 from support.fakes.fake_daemon import LID_TRIP, SHA256, STATES, box
-from support.harnesses.page_bench import violations
+from support.harnesses.page_bench import WIDTHS_PX, too_small, violations
 from support.harnesses.picture_bench import draft_to_proof
 from support.samples.photo_files import PHOTOGRAPHS
 
 ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
 PHONES = {  # width and height in px, the size of letters
-    "320 px": (320, 820, "100%"),
+    **{f"{width_px} px": (width_px, 820, "100%") for width_px in WIDTHS_PX},
     "on its side": (820, 360, "100%"),
     "large letters": (412, 820, "200%"),
 }
+NARROWEST = {"width": 320, "height": 820}
 UPRIGHT = {"width": 412, "height": 820}
 LETTERS = "size => document.documentElement.style.fontSize = size"
 TOO_WIDE_PX = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
 UNFOLD = "document.querySelectorAll('details').forEach(one => (one.open = true))"
 FIRE = {**LID_TRIP, "name": "no flame or smoke", "reaction": "emergency"}
 VIEWS = (
-    "/logbook", "/logbook?verdict=good", "/logbook/7", "/logbook/6", "/logbook/6/take-up-again",
-    "/machine", "/machine/wiring", "/machine/settings", "/machines", "/phones", "/pair",
-    "/practice", "/test-tiles", "/test-tiles/new", "/lots", "/lasers", "/tiles-and-paints",
-    f"/head-path/{SHA256}", "/orders", "/orders/new", "/orders/costs", "/orders/list", "/orders/3",
-    "/bench", "/bench/jig", "/storage", "/nowhere",
+    "/logbook", "/logbook?text=gone", "/logbook?verdict=good", "/logbook/7", "/logbook/6",
+    "/logbook/6/take-up-again", "/machine", "/machine/wiring", "/machine/settings", "/machines",
+    "/phones", "/pair", "/practice", "/test-tiles", "/test-tiles/new", "/lots", "/lasers",
+    "/tiles-and-paints", f"/head-path/{SHA256}", "/orders", "/orders/new", "/orders/costs",
+    "/orders/list", "/orders/3", "/bench", "/bench/jig", "/storage", "/nowhere",
 )  # fmt: skip
 STEPS = ("/new", "DRAFT/tile", "DRAFT/cut", "DRAFT/look", "DRAFT/design", "DRAFT/proof")
 # Answers without a page of their own, and pages that other tests bring into being.
@@ -53,7 +54,7 @@ def draft(served):
 
 def shown(phone, url):
     """Open the view at `url` on the narrowest phone; return in words what is wrong with that."""
-    phone.set_viewport_size({"width": 320, "height": 820})
+    phone.set_viewport_size(NARROWEST)
     answer = phone.goto(url, wait_until="load")
     refused = not answer.ok and not url.endswith("/nowhere")
     return [f"{url}: answers {answer.status}"] if refused else []
@@ -80,7 +81,9 @@ def test_no_view_is_wider_than_the_phone_or_shuts_anybody_out(open_phone, served
         found += shown(phone, served.url + path.replace("DRAFT", draft))
         found += overflowing(phone)
         phone.evaluate(UNFOLD)
-        found += [f"{path}: {fault}" for fault in violations(phone, axe)]
+        faults = violations(phone, axe)
+        phone.set_viewport_size(NARROWEST)
+        found += [f"{path}: {fault}" for fault in (*faults, *too_small(phone))]
 
     assert found == []
 
