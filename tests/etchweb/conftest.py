@@ -11,6 +11,7 @@ from support.fakes.catalogue_answers import craft
 from support.fakes.fake_daemon import FakeDaemon
 from support.harnesses.kept_routes import keep_routes
 from support.harnesses.kept_templates import TEMPLATES
+from support.harnesses.kept_work import do_once
 from support.harnesses.work_here import queue_here
 
 keep_routes()
@@ -49,8 +50,11 @@ def known_lasers(daemon):
 
 @pytest.fixture
 def waiting_for_work(app, monkeypatch):
-    """Wait for the work on pictures, done here, so that each step shows what it came to."""
-    app.extensions["etchweb works"] = queue_here()
+    """Wait for the work on pictures, done here, so that each step shows what it came to.
+
+    The same work on the same files is done for the first test that needs it.
+    """
+    app.extensions["etchweb works"] = queue_here(do_once)
     monkeypatch.setattr(drafting, "WAIT_S", PATIENCE_S)
     monkeypatch.setattr(drafting, "LOOK_AT_PHOTO_S", PATIENCE_S)
 

@@ -5,6 +5,7 @@ import io
 import json
 import re
 import time
+from functools import cache
 from urllib.parse import parse_qsl, urlencode
 
 import pytest
@@ -35,6 +36,12 @@ PAIR = json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACES[0].nam
 PLACE = {"place_width_mm": "110", "place_height_mm": "110", "spacing_mm": "0.1"}
 PATIENCE_S = 120.0
 TAKEN_OVER = 'name="choose" value="yes"'  # the button that makes a reading the recipe
+
+
+@cache
+def photo_of(card):
+    """Return the photo of a burnt card, which several tests go on with."""
+    return photograph(etch(card, SURFACE)).getvalue()
 
 
 @pytest.fixture
@@ -95,7 +102,7 @@ def test_from_a_first_test_tile_to_a_recipe(real_children, bench, book, daemon):
     assert daemon.said["load"]["sheet"].gcode_sha256 == book.cards[1]["gcode_sha256"]
     assert unpack(book.cards[1]["layout_packed"]) == bench.card.to_json()
 
-    page = bench.read(photograph(etch(bench.card, SURFACE)))
+    page = bench.read(io.BytesIO(photo_of(bench.card)))
     assert "What it showed" in page.text
     overlay = re.search(r'src="(/test-tiles/1/read-[^"]+)"', page.text)[1]
     with bench.phone.look(overlay) as photo:
@@ -150,7 +157,7 @@ def test_a_check_strip_answers_and_its_speed_is_taken_over(bench, book):
     bench.put_on_bench(book)
     assert book.cards[1]["kind"] == "check"
 
-    page = bench.read(photograph(etch(bench.card, SURFACE)))
+    page = bench.read(io.BytesIO(photo_of(bench.card)))
     assert re.search("Yes, the recipe holds|Shifted: the recipe gets", page.text)
     to_try = re.search(r'type="hidden" name="patch" value="([^"]+)"', page.text)[1]
     assert bench.phone.press("test-tiles/1/choose", form={"choose": "yes"}).status_code == 422
@@ -170,7 +177,7 @@ def test_a_reserve_card_tells_the_reserve_and_its_recipe_is_taken_over(bench, bo
     assert "Check strip" in page.text
     bench.put_on_bench(book)
 
-    page = bench.read(photograph(etch(bench.card, SURFACE)))
+    page = bench.read(io.BytesIO(photo_of(bench.card)))
     to_try = re.search(r'type="hidden" name="patch" value="([^"]+)"', page.text)[1]
     bench.phone.press("test-tiles/1/marks", form={"mark": "good", "patch": to_try})
     page = bench.look()
@@ -185,7 +192,7 @@ def test_a_reserve_card_tells_the_reserve_and_its_recipe_is_taken_over(bench, bo
 def test_a_worn_strip_is_compared_with_what_was_filed_of_it(bench, book):
     bench.make(finds="check")
     bench.put_on_bench(book)
-    picture = photograph(etch(bench.card, SURFACE)).getvalue()
+    picture = photo_of(bench.card)
     worn = {"photo": [(io.BytesIO(picture), "tile.jpg")], "wiped": "yes", "treatment": "freezing"}
     too_early = bench.phone.press("test-tiles/1/photos", form={**worn, "cycles": "4"})
     bench.read(io.BytesIO(picture))
@@ -206,7 +213,7 @@ def test_a_worn_strip_is_compared_with_what_was_filed_of_it(bench, book):
 def test_a_word_by_hand_moves_the_recommendation_and_is_kept(bench, book):
     bench.make(finds="power")
     bench.put_on_bench(book)
-    bench.read(photograph(etch(bench.card, SURFACE)))
+    bench.read(io.BytesIO(photo_of(bench.card)))
     before = bench.folder / "test-tiles" / "card-1" / "read.json"
     chosen = json.loads(before.read_bytes())["told"]["choice"]["cell"]
 
@@ -247,7 +254,7 @@ def test_a_new_recipe_says_that_it_leaves_measured_greys_behind(bench, book, dae
 def test_greys_read_by_camera_become_the_tone_curve(bench, book):
     bench.make(finds="tone")
     bench.put_on_bench(book)
-    page = bench.read(photograph(etch(bench.card, SURFACE)))
+    page = bench.read(io.BytesIO(photo_of(bench.card)))
     assert TAKEN_OVER in page.text
 
     bench.phone.press("test-tiles/1/choose", form={"choose": "yes"})
@@ -587,7 +594,7 @@ def test_the_list_tells_the_story_of_the_pair(bench, book, daemon):
 def test_the_pictures_of_a_pair_are_its_cards_and_a_few_kilobytes(bench, book, daemon):
     bench.make(finds="power")
     bench.put_on_bench(book)
-    bench.read(photograph(etch(bench.card, SURFACE)))
+    bench.read(io.BytesIO(photo_of(bench.card)))
     bench.phone.press("test-tiles/1/choose", form={"choose": "no"})
     at = {"at_utc": "2026-11-25T10:00:00+00:00", "id": 1, "beam_h": 1.0, "who": ""}
     daemon.answers["time_line"] = {

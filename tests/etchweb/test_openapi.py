@@ -25,6 +25,7 @@ from etchweb.practice.scenario_runner import ScenarioRunner
 from etchweb.practice.scenario_views import add_scenarios
 from page_description.description import ENTRIES, description
 from support.fakes.fake_daemon import FakeDaemon
+from support.harnesses.kept_templates import TEMPLATES
 from support.harnesses.work_here import queue_here
 
 pytestmark = pytest.mark.slow
@@ -50,6 +51,7 @@ def address(rule, static):
 def app(tmp_path_factory):
     folder = tmp_path_factory.mktemp("page")
     app = create_app(FakeDaemon("etching"), folder, open_to_loopback=True, machine=practised)
+    app.jinja_env.bytecode_cache = TEMPLATES
     app.extensions["etchweb works"] = queue_here()
     add_scenarios(app, ScenarioRunner([], lambda _name: []))
     app.extensions["etchweb"].listener.end()  # or the stream would have no end

@@ -8,6 +8,7 @@ with real children.
 import io
 import json
 from contextlib import closing
+from functools import partial
 
 from etchweb.workers.process import do_verb
 from etchweb.workers.work import LONG_WORKER, WORKER, WorkQueue
@@ -31,14 +32,15 @@ class _WorkHere:
 
     pid = None
 
-    def __init__(self):
+    def __init__(self, do):
+        self._do = do
         self._code = None
         self.stdin = _Request()
         self.stdout = closing(self._answer())
 
     def _answer(self):
         lines = []
-        self._code = answer(do_verb, self.stdin.request, lines.append)
+        self._code = answer(self._do, self.stdin.request, lines.append)
         yield from (line.encode() for line in lines)
 
     def wait(self):
@@ -48,10 +50,10 @@ class _WorkHere:
         """Do nothing: the work goes on to its end."""
 
 
-def work_here(program):
+def work_here(program, do=do_verb):
     """Start `program`: a process of its own for whatever is not one of the page's workers."""
-    return _WorkHere() if program in (WORKER, LONG_WORKER) else launch(program)
+    return _WorkHere(do) if program in (WORKER, LONG_WORKER) else launch(program)
 
 
-def queue_here():
-    return WorkQueue(launch=work_here)
+def queue_here(do=do_verb):
+    return WorkQueue(launch=partial(work_here, do=do))
