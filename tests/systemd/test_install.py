@@ -1,7 +1,8 @@
 """`systemd/install` as a person runs it, in a folder that plays the board.
 
 Only the libraries are not those of the lock, which would have to be fetched: one library of our
-own invention stands for them, and what the programs import is lent by the tests' environment.
+own invention stands for them, and what the programs import is lent by the tests' environment. The
+pip that comes with the first release's environment is lent to those of the other releases.
 `.ci/run` installs with the real lock.
 """
 
@@ -11,6 +12,7 @@ import site
 import stat
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -18,6 +20,7 @@ from etchwarden.installation.paths import Places
 from support.harnesses.install_bench import ROOT, build_wheel, files_under, leaf_wheel, with_lock
 
 SETTINGS = "/etc/etchwarden/page.toml"
+LENDING = Path(__file__).with_name("lending")
 ENVIRONMENT = os.environ | {"PYTHONPATH": os.pathsep.join(site.getsitepackages())}
 # What a board or a person may have told pip: none of it may lead the installation astray.
 LED_ASTRAY = {
@@ -45,13 +48,20 @@ def wheel(real_wheel, stick):
     return with_lock(real_wheel, leaf_wheel(stick), stick)
 
 
+@pytest.fixture(scope="module")
+def lending(tmp_path_factory):
+    """The environment variables by which environments get the pip of the first of them."""
+    path = os.pathsep.join([str(LENDING), ENVIRONMENT["PYTHONPATH"]])
+    return {"PYTHONPATH": path, "LENT_PIP": str(tmp_path_factory.mktemp("lent") / "pip")}
+
+
 @pytest.fixture
-def start(tmp_path, stick, wheel):
+def start(tmp_path, stick, wheel, lending):
     def start(*arguments):
         return subprocess.Popen(
             [sys.executable, ROOT / "systemd/install", "--root", tmp_path / "root",
              "--wheel", wheel, "--wheelhouse", stick, *arguments],
-            env=ENVIRONMENT | LED_ASTRAY, text=True, stdin=subprocess.DEVNULL,
+            env=ENVIRONMENT | lending | LED_ASTRAY, text=True, stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE, stderr=subprocess.STDOUT, umask=0o077,
         )  # fmt: skip
 
