@@ -18,7 +18,10 @@ REFINEMENT_WINDOW_PX: Final = 5
 SMOOTHING_PX: Final = 1.5
 LEAST_MODULE_PX: Final = 4.0
 
-# Settings of OpenCV's adaptive threshold, tried on a smoothed photo until all four are found.
+# Settings of OpenCV's adaptive threshold, tried until all four are found: the widest of its usual
+# windows alone, which takes half the time and gives the corners that all of them give (of a marker
+# found in several it is the outermost), then all of them, then others on a smoothed photo.
+_WIDEST_ALONE: Final[Mapping[str, float]] = {"adaptiveThreshWinSizeMin": 23}
 _AS_USUAL: Final[Mapping[str, float]] = {}
 LATER_ATTEMPTS: Final[tuple[Mapping[str, float], ...]] = (
     {"adaptiveThreshConstant": 3},  # for faint markers, as light as L* 80 on 90
@@ -61,7 +64,9 @@ def find_markers(codes: Codes, among: Collection[int] = ()) -> Found:
     `missing_marker`. Raise PhotoRefused, with the remedy, when there is none, when they are too
     small, when two cards that it may be are in the picture, or when it is out of focus.
     """
-    found: dict[int, Corners] = {}
+    found = _detected(codes, _WIDEST_ALONE)
+    if len(_by_card(found)) == 1 and _whole(_by_card(found)):
+        return _one_card(_by_card(found))
     for attempt in _attempts(codes):
         found = attempt | found
         if len(_whole(_by_card(found, among))) == 1:
@@ -98,7 +103,9 @@ def _by_code(quads: Any, numbers: Any) -> dict[int, Corners]:
     }
 
 
-def _by_card(found: Mapping[int, Corners], among: Collection[int]) -> dict[int, dict[int, Corners]]:
+def _by_card(
+    found: Mapping[int, Corners], among: Collection[int] = ()
+) -> dict[int, dict[int, Corners]]:
     """Return the markers of each card by corner; of cards it may be alone, where one is there."""
     by_card: dict[int, dict[int, Corners]] = {}
     for code, corners in found.items():
