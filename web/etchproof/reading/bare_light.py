@@ -25,16 +25,21 @@ ROUND_MM: Final = 3.0  # how far a patch's own surroundings reach
 LEAST_CELLS: Final = 8
 OUTLIER: Final = 3.0  # times the usual scatter: dirt or glare, not light
 FLOOR: Final = 1e-4
+_FITS: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
 class BareLight:
-    """Bare tile as cells of `CELL_MM`: their middles in mm, their light, and what the fit says."""
+    """Bare tile as cells of `CELL_MM`: their middles in mm, their light, and what the fit says.
+
+    `deviations` is how far each is from the smooth light, as a logarithm.
+    """
 
     x_mm: Floats
     y_mm: Floats
     log_light: Floats
     coefficients: Floats
+    deviations: Floats
 
     @classmethod
     def of_card(cls, seen: Rectified, card: Card) -> Self:
@@ -46,17 +51,14 @@ class BareLight:
         x_mm = (column + 0.5) * card.width_mm / columns
         y_mm = (row + 0.5) * card.height_mm / rows
         log_light = np.log(np.maximum(cells[is_bare].astype(np.float64), FLOOR))
-        return cls(x_mm, y_mm, log_light, _fitted(_terms(x_mm, y_mm), log_light))
+        terms = _terms(x_mm, y_mm)
+        coefficients = _fitted(terms, log_light)
+        return cls(x_mm, y_mm, log_light, coefficients, log_light - terms @ coefficients)
 
     def smooth_log_light(self, x_mm: Floats, y_mm: Floats) -> Floats:
         """Return the logarithm of the light at these places, smooth over the whole card."""
         light: Floats = _terms(x_mm, y_mm) @ self.coefficients
         return light
-
-    @property
-    def deviations(self) -> Floats:
-        """How far each bare cell is from the smooth light, as a logarithm."""
-        return self.log_light - self.smooth_log_light(self.x_mm, self.y_mm)
 
     @property
     def ratio(self) -> float:
@@ -107,11 +109,11 @@ def _fitted(terms: Floats, values: Floats) -> Floats:
     """Return least-squares coefficients, found again without the values that are far off."""
     kept = np.ones(len(values), dtype=np.bool_)
     coefficients: Floats = np.zeros(terms.shape[1])
-    for _ in range(3):
+    for _ in range(_FITS):
         coefficients = np.linalg.lstsq(terms[kept], values[kept], rcond=None)[0]
         off = np.abs(values - terms @ coefficients)
         usual = 1.4826 * float(np.median(off[kept])) + 1e-6
-        kept = off < OUTLIER * usual
-        if kept.sum() < terms.shape[1]:
+        before, kept = kept, off < OUTLIER * usual
+        if kept.sum() < terms.shape[1] or np.array_equal(kept, before):
             break
     return coefficients
