@@ -71,7 +71,7 @@ class ShallowPicture:
         part = self._to_srgb(self._part((left, top, right, bottom)))
         if part.mode.startswith("I;16"):
             part = Image.fromarray((np.asarray(part) >> 8).astype(np.uint8))
-        return part.convert("RGB")
+        return part if part.mode == "RGB" else part.convert("RGB")
 
 
 class DeepPicture:
@@ -180,7 +180,7 @@ def _conversion(image: Image.Image) -> Callable[[Image.Image], Image.Image]:
             return _by_profile(profile, image.mode)
         except (ImageCms.PyCMSError, OSError, ValueError):
             pass  # a profile for another kind of picture: as if there were none
-    if image.mode == "L":
+    if image.mode in ("L", "RGB"):
         return _unchanged
     return _to_mode("L" if image.mode == "1" else "RGB")
 

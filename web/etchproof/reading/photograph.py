@@ -22,7 +22,7 @@ Colour = NDArray[np.float32]  # (rows, columns, red and blue)
 
 LEAST_SIDE_PX: Final = 800  # of the longer side: below it a picture is somebody's thumbnail
 KEPT_SIDE_PX: Final = 1800  # a photo of more than 16 megapixels is made smaller, down to this
-ROWS_AT_ONCE: Final = 256
+ROWS_AT_ONCE: Final = 128  # with more, a fresh child takes longer to find memory for them
 SCREEN_GAMMA: Final = 2.2  # near enough to sRGB where only proportions count
 _LIGHT_OF_CODE: Final = ((np.arange(256) / 255) ** SCREEN_GAMMA).astype(np.float32)
 RED_AND_BLUE: Final = (0, 2)
@@ -105,7 +105,7 @@ def _colours(picture: DecodedPicture, times: int, rows: int, columns: int) -> It
     side = COLOUR_PX * times
     for first, last in _strips(rows * COLOUR_PX):
         part = picture.colours(0, first * times, columns * side, last * times)
-        codes = np.asarray(part.convert("RGB"))
+        codes = np.asarray(part)
         light = [_LIGHT_OF_CODE.take(codes[..., channel]) for channel in RED_AND_BLUE]
         yield np.stack([_mean_of(side, one) for one in light], axis=2)
 
