@@ -17,7 +17,7 @@ from etchwarden.commands import read as reading_cards
 from etchwire.catalogue.examples import PRACTICE_HEADS
 from etchwire.sheet import read_sheet
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("kept_cards")]
 
 QUICK = ("--steps", "4", "4")
 

@@ -16,7 +16,7 @@ from etchproof.layout.job import read_card_file
 from etchwire.sheet import read_sheet
 from support.harnesses.catalogue_bench import Shop
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("kept_cards")]
 
 TILES = "'white tile'"
 OWN = "{here}/shed.toml"

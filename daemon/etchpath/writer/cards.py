@@ -3,8 +3,9 @@
 Every row states its speed where its run-up begins, so any row may be the first after a pause.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
 from typing import BinaryIO
 
@@ -86,15 +87,17 @@ def _written(row: int, moves: RowMoves, left_um: int, y_um: int) -> WrittenRow:
     )
 
 
-def _lines_of(moves: RowMoves) -> list[bytes]:
-    feeds = [feed_text(feed) for feed in moves.feed_mm_per_min]
-    lengths = [mm_text(length) for length in moves.lengths_um.tolist()]
-    powers = moves.s.tolist()
-    lines = [b"G91G1X%sS0%s\n" % (lengths[0], feeds[0])]
-    for number, (before, feed) in enumerate(pairwise(feeds), start=1):
-        change = b"" if feed == before else feed
-        lines.append(b"X%sS%d%s\n" % (lengths[number], powers[number], change))
-    return lines
+def _lines_of(moves: RowMoves) -> Iterator[bytes]:
+    lengths_um = moves.lengths_um.tolist()
+    feeds = [feed_text(feed) for feed in moves.feed_mm_per_min.tolist()]
+    changes = (b"" if feed == before else feed for before, feed in pairwise(feeds))
+    yield b"G91G1X%sS0%s\n" % (mm_text(lengths_um[0]), feeds[0])
+    yield from map(_line, lengths_um[1:], moves.s.tolist()[1:], changes)
+
+
+@lru_cache(maxsize=4096)  # rows of a card repeat one another
+def _line(length_um: int, s: int, feed: bytes) -> bytes:
+    return b"X%sS%d%s\n" % (mm_text(length_um), s, feed)
 
 
 def _place_um(order: CardOrder, moves: Sequence[RowMoves]) -> tuple[int, int]:
