@@ -95,7 +95,7 @@ def bench(phone, app, tmp_path, book):
     return Bench(phone, app, tmp_path)
 
 
-def test_from_a_first_test_tile_to_a_recipe(real_children, bench, book, daemon):
+def test_from_a_first_test_tile_to_a_recipe(bench, book, daemon):
     page = bench.make(finds="power")
     assert "Test card 1" in page.text
     bench.put_on_bench(book)

@@ -13,9 +13,13 @@ from etchweb.drafts.forms import NOT_ON_WALLS
 from etchweb.drafts.halftones import Tried, offered
 from etchweb.drafts.proof_views import NO_TILE
 from etchweb.drafts.store import JOB_FOLDER
+from etchweb.workers.work import LONG_WORKER, WorkQueue
+from etchwire.children.child_process import launch
 from etchwire.sheet import read_sheet
 from support.fakes.catalogue_answers import HEAD, SURFACE
 from support.fakes.fake_daemon import STAYS
+from support.harnesses.kept_work import do_once
+from support.harnesses.work_here import work_here
 from support.samples.photo_files import encoded, scene
 
 pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("known_lasers", "waiting_for_work")]
@@ -44,9 +48,18 @@ def only(drafts):
     return draft
 
 
-@pytest.mark.slow
+@pytest.fixture
+def long_children(app, waiting_for_work):
+    """Have murals made as on a box, by child processes; all else is worked out here."""
+
+    def start(program):
+        return launch(program) if program is LONG_WORKER else work_here(program, do_once)
+
+    app.extensions["etchweb works"] = WorkQueue(launch=start)
+
+
 def test_a_photo_is_laid_over_tiles_with_joints_and_each_tile_is_loaded_alone(
-    real_children, phone, daemon, drafts, sent, tmp_path
+    long_children, phone, daemon, drafts, sent, tmp_path
 ):
     assert phone.press(f"{sent}/tile", form=SIZE | WALL).location == f"/{sent}/cut"
     assert "23 × 19 mm" in phone.look(f"/{sent}/cut").text

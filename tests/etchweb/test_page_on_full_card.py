@@ -1,7 +1,8 @@
 """Everything that the page writes, on a card with no room and on one that can only be read.
 
 Each walk is what a person does; every step is tried on a card that takes nothing, and then again
-on one that does. Real children make the mural and copy the photos; the rest is worked out here.
+on one that does. A real child makes the mural first, and others copy the photos; the rest is
+worked out here.
 """
 
 import io
@@ -166,12 +167,19 @@ def test_a_picture_comes_to_the_bench_although_every_step_was_refused_once(
 
 
 @pytest.mark.tries_writing("etchweb/drafts/mural_making.py")
-def test_a_mural_is_made_once_there_is_room(real_children, phone, daemon, tried):
+def test_a_mural_is_made_once_there_is_room(app, phone, daemon, card, tried):
     daemon.answers |= craft()
     wall = {"width_mm": "24", "height_mm": "16", "columns": "2", "rows": "1", "joint_mm": "2"}
     draft = phone.press("new", form=photo()).location.removesuffix("/tile").strip("/")
     tried(lambda: phone.press(f"{draft}/tile", form=wall | {"pair": PAIR}))
+    works_here, app.extensions["etchweb works"] = app.extensions["etchweb works"], WorkQueue()
+    card.fill()
 
+    by_child = phone.look(f"/{draft}/proof")
+
+    assert (by_child.status_code, "no room left" in by_child.text) == (507, True)
+    card.make_room()
+    app.extensions["etchweb works"] = works_here
     assert "2 × 1 tiles" in tried(lambda: phone.look(f"/{draft}/proof")).text
 
 
