@@ -1,25 +1,26 @@
 """A test card on a phone: what it showed, patch by patch, for everybody to read and to tap."""
 
-import pytest
-
 from support.harnesses.page_bench import LEAST_TARGET_PX, WIDTHS_PX, violations
 from support.harnesses.read_cards import TILES, lay_read
 
 
-@pytest.mark.parametrize("kind", TILES)
-def test_what_a_tile_showed_shuts_nobody_out(open_phone, served, axe, kind):
+def test_what_a_tile_showed_shuts_nobody_out(open_phone, served, axe):
     # WCAG 2.2 AA; 1.4.10 Reflow and 2.5.8 Target Size.
-    phone = open_phone(lay_read(served, kind))
-    widths_px = []
-    for width_px in WIDTHS_PX:
-        phone.set_viewport_size({"width": width_px, "height": 820})
-        widths_px.append(phone.evaluate("document.documentElement.scrollWidth"))
-    phone.set_viewport_size({"width": 320, "height": 820})
-    targets = phone.locator("main button:visible, .tick:visible, .patch:visible").all()
+    phone = open_phone("/nowhere")
+    phone.complaints.clear()  # of the address that is nowhere
+    for kind in TILES:
+        phone.goto(served.url + lay_read(served, kind))
+        widths_px = []
+        for width_px in WIDTHS_PX:
+            phone.set_viewport_size({"width": width_px, "height": 820})
+            widths_px.append(phone.evaluate("document.documentElement.scrollWidth"))
+        phone.set_viewport_size({"width": 320, "height": 820})
+        targets = phone.locator("main button:visible, .tick:visible, .patch:visible").all()
 
-    assert violations(phone, axe) == []
-    assert widths_px == list(WIDTHS_PX)
-    assert all(target.bounding_box()["height"] >= LEAST_TARGET_PX for target in targets)
+        assert violations(phone, axe) == [], kind
+        assert widths_px == list(WIDTHS_PX), kind
+        heights = [target.bounding_box()["height"] for target in targets]
+        assert min(heights) >= LEAST_TARGET_PX, kind
     assert phone.complaints == []
 
 
