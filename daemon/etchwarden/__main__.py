@@ -2,7 +2,6 @@
 
 import os
 from importlib import import_module
-from importlib.metadata import version
 from keyword import iskeyword
 from typing import Final
 
@@ -74,7 +73,7 @@ class _LazyGroup(click.Group):
 
 
 @click.group(cls=_LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(version("etchwarden"), prog_name="etchwarden")
+@click.version_option(package_name="etchwarden", prog_name="etchwarden")
 def main() -> None:
     """Get a photograph onto a white-painted tile with a diode laser, and know what was done."""
 
