@@ -1,6 +1,7 @@
 """One luminance for each dot, averaged as light and in one step."""
 
 import io
+from functools import cache
 
 import numpy as np
 import pytest
@@ -51,14 +52,21 @@ def test_an_even_grey_stays_even_at_any_size(columns, rows):
     assert light == pytest.approx(0.502886458, abs=1e-6)  # IEC 61966-2-1, code 188
 
 
+@cache
+def large_photo():
+    """Return the luminance of a photo of several strips, and its file."""
+    picture = scene(2400, 1600)
+    return luminance(picture), encoded(picture, "PNG", compress_level=1)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(("columns", "rows"), [(360, 240), (333, 222), (72, 48)])
 def test_strips_join_without_a_seam(columns, rows):
-    whole = luminance(scene(2400, 1600))
+    whole, file = large_photo()
     assert whole.size > 3 * STRIP_PIXELS
     theirs = Image.fromarray(whole).resize((columns, rows), Image.Resampling.HAMMING)
 
-    light = per_dot(encoded(scene(2400, 1600), "PNG", compress_level=1), columns, rows)
+    light = per_dot(file, columns, rows)
 
     np.testing.assert_allclose(light, np.asarray(theirs), rtol=0, atol=2e-6)
 
