@@ -21,7 +21,7 @@ def test_a_large_photo_without_a_scaling_decoder_is_averaged_as_light():
     photo = load_photograph(BytesIO(file.getvalue()), name="board")
 
     assert photo.light.shape == photo.codes.shape == (1801, 2400)
-    assert photo.light == pytest.approx(0.5, abs=1e-6)
+    assert np.abs(photo.light - 0.5).max() < 1e-6
 
 
 def test_a_photo_of_no_more_than_sixteen_megapixels_keeps_its_pixels():
