@@ -109,8 +109,9 @@ class LineIntake:
         owns = first + _PIECE_BLOCKS * self._short_pieces(path, first)
         if len(owns) == 0:
             return Hurry(owns, np.empty(0), np.empty(0))
+        blocks = min(_PIECE_BLOCKS, len(path) - int(owns[0]))  # fewer where there is but one piece
         before = self._run_in(path, owns)
-        exit_sq, dry_s, after = self._stepped(path, before, owns, _PIECE_BLOCKS)
+        exit_sq, dry_s, after = self._stepped(path, before, owns, blocks)
         follows = np.flatnonzero(np.diff(owns) == _PIECE_BLOCKS) + 1
         for _ in range(self._capacity):  # each time round, a queue is shorter by one at least
             late = follows[after.held[follows - 1] < before.held[follows]]
@@ -118,11 +119,9 @@ class LineIntake:
                 break
             begin = after.part(late - 1)
             before.put(late, begin)
-            exit_sq[:, late], dry_s[:, late], end = self._stepped(
-                path, begin, owns[late], _PIECE_BLOCKS
-            )
+            exit_sq[:, late], dry_s[:, late], end = self._stepped(path, begin, owns[late], blocks)
             after.put(late, end)
-        places = owns + np.arange(_PIECE_BLOCKS)[:, None]
+        places = owns + np.arange(blocks)[:, None]
         is_own = places < len(path)
         return Hurry(places[is_own], exit_sq[is_own], dry_s[is_own])
 
