@@ -287,9 +287,13 @@ def _unevenness(steps: Sequence[Step], dot: Dot, spacing_mm: float) -> float:
     side = max(1, round(UNEVEN_CELL_MM / spacing_mm))
     own = np.array([_own_scatter(step, dot, side) for step in steps]) ** 2
     scatter = np.array([step.unevenness for step in steps]) ** 2
+    even = [_shown_lightness(step, dot, 1.0) for step in steps]
     of_coat = _USUAL_UNEVENNESS
     for _ in range(_GUESSES):
-        coat = np.array([_coat_scatter_square(step, dot, of_coat) for step in steps])
+        coat = np.array([
+            _coat_scatter_square(step, dot, of_coat, its)
+            for step, its in zip(steps, even, strict=True)
+        ])  # fmt: skip
         of_coat = min(of_coat * math.sqrt(_times_coat(scatter, own, coat)), MOST_UNEVENNESS)
         if of_coat < LEAST_UNEVENNESS:
             break
@@ -317,10 +321,13 @@ def _times_coat(scatter: Floats, own: Floats, coat: Floats) -> float:
     return max(0.0, float(times_coat))
 
 
-def _coat_scatter_square(step: Step, dot: Dot, unevenness: float) -> float:
-    """Return the variance of a step's L* from place to place of a coat that uneven."""
+def _coat_scatter_square(step: Step, dot: Dot, unevenness: float, even: float) -> float:
+    """Return the variance of a step's L* from place to place of a coat that uneven.
+
+    `even` is its L* where the coat is as it is on the whole.
+    """
     off = _FAR * unevenness
-    paler, even, darker = (_shown_lightness(step, dot, 1 + one) for one in (-off, 0.0, off))
+    paler, darker = (_shown_lightness(step, dot, 1 + one) for one in (-off, off))
     mean = even + _FAR_SHARE * (paler - even + darker - even)
     ends = (paler - mean) ** 2 + (darker - mean) ** 2
     return _FAR_SHARE * ends + (1 - 2 * _FAR_SHARE) * (even - mean) ** 2
