@@ -17,6 +17,9 @@ from etchpath.preflight import inspect
 
 EARLY_S = 1e-9  # a stretch that ends so near to a move's end ends with it, as the firmware has it
 KEPT_UP = 1 + 1e-9
+# Where speed and power stay as they are, and in the middle of a dark move, one stretch does for
+# many. At a dark move's ends the beam that lags behind may still be on, or on already.
+PIECES_KEPT = 2
 
 
 class NotKeptUp(Exception):
@@ -42,9 +45,12 @@ def _kept_up(timed):
 
 def _move(machine, stretches):
     engine = machine.controller.engine
+    move, last_s = engine.track.move, None
     for from_s, to_s, x_mm, y_mm, s in zip(*stretches, strict=True):
-        engine.stepper.set_level(from_s, *engine.level_of(s))
-        engine.track.move(from_s, to_s, (x_mm, y_mm, 0.0))
+        if s != last_s:
+            engine.stepper.set_level(from_s, *engine.level_of(s))
+            last_s = s
+        move(from_s, to_s, (x_mm, y_mm, 0.0))
 
 
 def _stretches(timed, machine):
@@ -78,4 +84,17 @@ def _stretches(timed, machine):
     to_s = timed.starts_s[piece] + done_s
     follows_speed = speed / toolpath.feed_mm_per_s[piece]
     s = toolpath.beam_s[piece] * np.where(toolpath.is_constant_power[piece], 1.0, follows_speed)
-    return [column.tolist() for column in (from_s, to_s, x_mm, y_mm, s)]
+    to_last = counts[piece] - number
+    is_even = ~is_rising & ~is_slowing | (s == 0) & (to_last >= PIECES_KEPT)
+    ends = ~_goes_on(is_even & (number > PIECES_KEPT), piece, s)
+    begins = np.append(True, ends[:-1])
+    return [
+        column.tolist()
+        for column in (from_s[begins], to_s[ends], x_mm[ends], y_mm[ends], s[begins])
+    ]
+
+
+def _goes_on(is_even, piece, s):
+    """Return after which pieces the next of the same move is like it, so that both are one."""
+    is_like_next = is_even[:-1] & is_even[1:] & (piece[:-1] == piece[1:]) & (s[:-1] == s[1:])
+    return np.append(is_like_next, False)
