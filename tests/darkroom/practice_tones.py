@@ -4,10 +4,11 @@ Run from the folder `tests` as `python -m darkroom.practice_tones`.
 """
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from darkroom.camera import Shot, photograph
+from darkroom.camera import LARGE, photograph
 from darkroom.practice import burn_on_surfaces
 from etchphoto.job.order import DEFAULT_HALFTONE
 from etchpractice.tile.surface import surfaces
@@ -20,9 +21,9 @@ from etchwire.catalogue import examples
 
 SURFACE = "white-tile"  # which PRACTICE_SURFACE describes
 SHOTS = (
-    Shot(tilt_degrees=12, towards_degrees=20, seed=1),
-    Shot(tilt_degrees=18, towards_degrees=200, turn_degrees=90, light_ratio=1.3, seed=2),
-    Shot(tilt_degrees=8, towards_degrees=110, turn_degrees=180, light_ratio=1.5, seed=3),
+    replace(LARGE, tilt_degrees=12, towards_degrees=20, seed=1),
+    replace(LARGE, tilt_degrees=18, towards_degrees=200, turn_degrees=90, light_ratio=1.3, seed=2),
+    replace(LARGE, tilt_degrees=8, towards_degrees=110, turn_degrees=180, light_ratio=1.5, seed=3),
 )
 HOW = (
     "The tone card of each practice recipe, laid out as usual, run on the practice machine on its"

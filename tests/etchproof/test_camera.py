@@ -11,7 +11,7 @@ from PIL import Image
 from skimage import data as pictures
 from skimage.transform import ProjectiveTransform, warp
 
-from darkroom.camera import Shot, mm_to_photo, photograph
+from darkroom.camera import LARGE, mm_to_photo, photograph
 from darkroom.cards import power_card, register_card, tone_card
 from darkroom.tile import SURFACES, Tile, etch
 from etchphoto.light import luminance
@@ -26,9 +26,15 @@ from etchproof.reading.values import Reading
 
 pytestmark = pytest.mark.slow
 
-POOR = Shot(light_ratio=2.0, blur_px=1.5, noise_codes=2.0, quality=80)
+
+def large(**how):
+    """Return a shot of twelve pixels a millimetre, taken so."""
+    return replace(LARGE, **how)
+
+
+POOR = large(light_ratio=2.0, blur_px=1.5, noise_codes=2.0, quality=80)
 SHOTS = {
-    "from above": Shot(),
+    "from above": LARGE,
     "tilted": replace(POOR, tilt_degrees=35.0),
     "tilted the other way": replace(POOR, tilt_degrees=35.0, towards_degrees=120.0, seed=2),
     "tilted and brighter": replace(POOR, tilt_degrees=35.0, exposure_ev=0.5, towards_degrees=200.0),
@@ -48,7 +54,7 @@ def tile():
 
 @pytest.fixture(scope="module")
 def careful(tile):
-    return photograph(tile, Shot(width_px=2000, height_px=1500)).getvalue()
+    return photograph(tile, LARGE).getvalue()
 
 
 def read(data, *cards, **word):
@@ -76,7 +82,7 @@ def test_reflectance_is_within_two_hundredths_however_the_photo_was_taken(tile, 
 
 def test_a_photo_cut_inside_the_bare_margin_is_read_as_well(tile, careful):
     """Half the bare margin of two millimetres lies outside the picture."""
-    shot = Shot(width_px=2000, height_px=1500)
+    shot = LARGE
     beyond = tile.card.width_mm - 1, tile.card.height_mm - 1
     corners = mm_to_photo(tile, shot) @ np.array([[1, 1, 1], [*beyond, 1]], np.float64).T
     (left, right), (top, bottom) = np.rint(corners[:2] / corners[2]).astype(int).tolist()
@@ -150,14 +156,22 @@ def carry(matrix, points):
 
 
 REFUSED = {
-    "glare": (Shot(tilt_degrees=20, glare=((30.0, 50.0, 5.0, 0.6),)), "glare", "glare lies over"),
-    "far too bright": (Shot(exposure_ev=1.2), "clipped-highlights", "its light was cut off"),
-    "far too dark": (Shot(exposure_ev=-4.2), "clipped-shadows", "too dark"),
-    "a little blurred": (Shot(blur_px=9.0), "out-of-focus", "out of focus"),
-    "blurred": (Shot(blur_px=13.0), "out-of-focus", "out of focus"),
-    "from afar": (Shot(fill=0.2), "too-small", "go nearer"),
+    "glare": (
+        large(tilt_degrees=20, glare=((30.0, 50.0, 5.0, 0.6),)),
+        "glare",
+        "glare lies over",
+    ),
+    "far too bright": (
+        large(exposure_ev=1.2),
+        "clipped-highlights",
+        "its light was cut off",
+    ),
+    "far too dark": (large(exposure_ev=-4.2), "clipped-shadows", "too dark"),
+    "a little blurred": (large(blur_px=9.0), "out-of-focus", "out of focus"),
+    "blurred": (large(blur_px=13.0), "out-of-focus", "out of focus"),
+    "from afar": (large(fill=0.2), "too-small", "go nearer"),
     "cut off": (
-        Shot(aside=0.4),
+        large(aside=0.4),
         "marker-missing",
         r"the markers at the card's top right and bottom right cannot be made out",
     ),
@@ -175,7 +189,7 @@ def test_a_photo_that_cannot_be_read_truthfully_is_refused_with_a_remedy(tile, n
 
 
 def test_glare_names_the_patches_it_lies_over_and_no_others(tile):
-    shot = Shot(tilt_degrees=20, glare=((30.0, 50.0, 4.0, 0.6),))
+    shot = large(tilt_degrees=20, glare=((30.0, 50.0, 4.0, 0.6),))
 
     with pytest.raises(PhotoRefused) as refused:
         read(photograph(tile, shot).getvalue())
@@ -193,8 +207,8 @@ def distance_mm(area, x, y):
 
 def test_a_second_photo_with_the_glare_elsewhere_makes_a_whole_reading(tile):
     shots = (
-        Shot(tilt_degrees=20, glare=((20.0, 35.0, 4.0, 0.6),)),
-        Shot(tilt_degrees=20, glare=((42.0, 65.0, 4.0, 0.6),), seed=2),
+        large(tilt_degrees=20, glare=((20.0, 35.0, 4.0, 0.6),)),
+        large(tilt_degrees=20, glare=((42.0, 65.0, 4.0, 0.6),), seed=2),
     )
 
     reading, ones = read([photograph(tile, shot).getvalue() for shot in shots])
@@ -214,7 +228,7 @@ def test_a_marker_under_a_thumb_is_named(tile, corner):
     names = ("top left", "top right", "bottom right", "bottom left")
 
     with pytest.raises(PhotoRefused, match=names[corner]) as refused:
-        read(photograph(Tile(hidden, tile.px_per_mm, tile.card), Shot()).getvalue())
+        read(photograph(Tile(hidden, tile.px_per_mm, tile.card), LARGE).getvalue())
 
     assert refused.value.reason == "marker-missing"
 
@@ -225,7 +239,7 @@ def test_a_marker_with_pale_spots_on_its_border_is_still_found(tile):
     for x, y in ((0, 20), (40, -3), (77, 50)):
         spotted[(area.top + y) * 4 : (area.top + y) * 4 + 50, (area.left + x) * 4 :][:, :44] = 0.7
 
-    reading, (one,) = read(photograph(Tile(spotted, tile.px_per_mm, tile.card), Shot()).getvalue())
+    reading, (one,) = read(photograph(Tile(spotted, tile.px_per_mm, tile.card), LARGE).getvalue())
 
     assert len(one.at.found.markers) == 4
     assert float(np.abs(errors(tile, reading)).max()) < 0.02
@@ -243,7 +257,7 @@ def test_another_card_s_marker_is_not_taken_for_one_that_cannot_be_read(tile):
         changed[top + y * 4 : top + y * 4 + 50, left + x * 4 :][:, :44] = 0.7
 
     with pytest.raises(PhotoRefused, match="bottom right") as refused:
-        read(photograph(Tile(changed, tile.px_per_mm, tile.card), Shot()).getvalue())
+        read(photograph(Tile(changed, tile.px_per_mm, tile.card), LARGE).getvalue())
 
     assert refused.value.reason == "marker-missing"
 
@@ -328,7 +342,7 @@ def spare_tile(tile):
     below = tile.reflectance.shape[0] - beside.reflectance.shape[0]
     padded = np.pad(beside.reflectance, ((0, below), (0, 0)), constant_values=1)
     whole = np.concatenate([tile.reflectance, gap, padded], axis=1)
-    shot = Shot(width_px=3000, height_px=2250, tilt_degrees=10)
+    shot = large(width_px=3000, height_px=2250, tilt_degrees=10)
     return beside, photograph(Tile(whole, tile.px_per_mm, tile.card), shot).getvalue()
 
 
@@ -351,7 +365,7 @@ def test_two_cards_in_one_picture_are_refused_where_either_may_be_meant(spare_ti
 
 
 def test_photos_of_different_cards_make_no_reading(careful):
-    other = photograph(etch(power_card(number=9), SURFACES["willing"]), Shot())
+    other = photograph(etch(power_card(number=9), SURFACES["willing"]), LARGE)
 
     with pytest.raises(PhotoRefused, match="different cards"):
         read([careful, other.getvalue()], power_card(), power_card(number=9))
@@ -403,7 +417,7 @@ def test_what_is_no_reading_is_refused(text):
 
 
 def test_the_overlay_crosses_out_what_was_spoilt(tile):
-    shots = (Shot(glare=((20.0, 35.0, 4.0, 0.6),)), Shot(seed=2))
+    shots = (large(glare=((20.0, 35.0, 4.0, 0.6),)), large(seed=2))
     _, (spoilt, sound) = read([photograph(tile, shot).getvalue() for shot in shots])
 
     marked = [
@@ -427,7 +441,7 @@ def test_uneven_patches_are_seen_to_be_uneven():
 def test_a_register_card_has_hairlines_and_no_patches():
     tile = etch(register_card(), SURFACES["willing"])
 
-    reading, _ = read(photograph(tile, Shot()).getvalue(), register_card())
+    reading, _ = read(photograph(tile, LARGE).getvalue(), register_card())
 
     assert reading.patches == ()
     assert len(reading.hairlines) == len(register_card().hairlines)
@@ -442,7 +456,7 @@ def test_half_black_and_half_white_is_half_the_light():
 
 def test_markers_are_found_in_a_photo_that_holds_more_than_the_card(tile):
     found = find_markers(
-        load_photograph(photograph(tile, Shot(width_px=3000, height_px=2250, fill=0.3))).codes
+        load_photograph(photograph(tile, large(width_px=3000, height_px=2250, fill=0.3))).codes
     )
 
     assert found.number == 7
@@ -453,7 +467,7 @@ def test_a_soft_photo_of_a_turned_card_is_not_called_bent():
     """A blur draws the corners of markers in, the more the further they are from upright."""
     card = tone_card()
     tile = etch(card, SURFACES["willing"])
-    soft = Shot(turn_degrees=141, tilt_degrees=20, fill=0.6, blur_px=3.4)
+    soft = large(turn_degrees=141, tilt_degrees=20, fill=0.6, blur_px=3.4)
     at = see_card(load_photograph(photograph(tile, soft)), [card])
     sharp = see_card(load_photograph(photograph(tile, replace(soft, blur_px=1.0))), [card])
     bent = replace(sharp, seen=replace(sharp.seen, residual_mm=at.seen.residual_mm + 0.02))

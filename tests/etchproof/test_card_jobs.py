@@ -151,7 +151,7 @@ def test_a_folder_without_a_card_is_no_card(tmp_path):
 # Burnt, wiped, photographed, read: on surfaces that the chooser does not know
 
 LAG_S, SLACK_MM = 0.0007, 0.09
-SHOT = Shot(width_px=2000, height_px=1500, tilt_degrees=25, light_ratio=2.0, distortion=0.01)
+SHOT = Shot(tilt_degrees=25, light_ratio=2.0, distortion=0.01)
 BLOCK, MARGIN = 40, 10  # dots: of a grey, and around what of it is looked at
 
 

@@ -241,7 +241,7 @@ def test_two_cards_find_a_speed_within_a_tenth_of_the_best_at_equal_darkness(nam
 
     for number in (1, 2):
         laid_out = lay_out_power_card(wishes(number=number, head=head), grid)
-        shot = Shot(width_px=2000, height_px=1500, tilt_degrees=25, light_ratio=2.0, seed=number)
+        shot = Shot(tilt_degrees=25, light_ratio=2.0, seed=number)
         photo = photograph(etch(laid_out, surface), shot)
         read, _ = read_card([photo], [laid_out], is_wiped=True)
         outcomes.append(choose(laid_out, read, {}, earlier=outcomes))

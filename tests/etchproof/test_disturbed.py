@@ -4,10 +4,12 @@ The tiles and photographs are invented; that soot lies around what was burnt is 
 no source.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from darkroom.camera import Shot, photograph
+from darkroom.camera import LARGE, Shot, photograph
 from darkroom.cards import first_grid, power_card, tone_card, wishes
 from darkroom.practice import burn_on_practice, burnt_on_practice
 from darkroom.tile import SURFACES, etch, not_wiped
@@ -37,7 +39,7 @@ def reason_of(tile, shot):
 
 
 def shaded(depth, soft_mm, x_mm=28.0):
-    return Shot(tilt_degrees=20, light_ratio=1.5, shadows=((x_mm, depth, soft_mm),))
+    return replace(LARGE, tilt_degrees=20, light_ratio=1.5, shadows=((x_mm, depth, soft_mm),))
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from darkroom.camera import Shot, photograph
+from darkroom.camera import LARGE, Shot, photograph
 from darkroom.cards import RECIPE, power_card, register_card
 from darkroom.tile import SURFACES, etch_hairlines, not_wiped
 from etchproof.errors import NoRegister
@@ -97,8 +97,8 @@ def test_give_or_take_holds_for_photos_too():
         tile = etch_hairlines(
             register_card(), SURFACES["willing"], lag_s=true.beam_lag_s, slack_mm=true.slack_mm
         )
-        shot = Shot(
-            tilt_degrees=chance.uniform(0, 18), towards_degrees=chance.uniform(0, 360),
+        shot = replace(
+            LARGE, tilt_degrees=chance.uniform(0, 18), towards_degrees=chance.uniform(0, 360),
             light_ratio=1.4, noise_codes=3, distortion=chance.uniform(-0.005, 0.005), seed=seed,
         )  # fmt: skip
         reading = read_card([photograph(tile, shot)], [register_card()], is_wiped=True)[0]

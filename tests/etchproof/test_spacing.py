@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from darkroom.camera import Shot, photograph
+from darkroom.camera import LARGE, Shot, photograph
 from darkroom.cards import HEAD, RECIPE, register_card, wishes
 from darkroom.practice import burn_on_practice
 from darkroom.spacing import black_lines
@@ -91,7 +91,9 @@ def test_a_card_comes_back_from_its_description_with_its_rows():
 @pytest.mark.parametrize(("width_mm", "turn"), [(0.105, 0), (0.13, 180), (0.155, 90)])
 def test_the_coarsest_closed_spacing_is_found_from_a_photo_of_bare_geometry(width_mm, turn):
     card = spacing_card()
-    shot = Shot(tilt_degrees=15, turn_degrees=turn, light_ratio=1.6, noise_codes=3, seed=turn)
+    shot = replace(
+        LARGE, tilt_degrees=15, turn_degrees=turn, light_ratio=1.6, noise_codes=3, seed=turn
+    )
     tile = black_lines(card, width_mm)
     reading = read_card([photograph(tile, shot)], [card], is_wiped=True)[0]
 
