@@ -210,16 +210,17 @@ class _Seen:
         rows, columns = self.rows, self.columns
         row_sigma = _sigma(figures[_Y], rows.heights_mm)
         column_sigma = _sigma(figures[_X], columns.heights_mm)
+        row_dose, column_dose = doses = self._doses(row_sigma, column_sigma)
         of_rows = rows.slopes(
             figures[_Y],
-            row_line_dose(row_sigma, self.pitch_mm),
+            row_dose,
             row_line_slope(row_sigma, self.pitch_mm),
             figures[6],
             figures[8],
         )
         of_columns = columns.slopes(
             figures[_X],
-            column_line_dose(column_sigma, self.pitch_mm, self.dot_mm),
+            column_dose,
             column_line_slope(column_sigma, self.pitch_mm, self.dot_mm),
             figures[7],
             figures[8],
@@ -232,7 +233,7 @@ class _Seen:
         ):
             part[:, waist], part[:, threshold], part[:, 8] = by_waist, by_threshold, by_spread
         by_figure *= np.exp(figures[9])
-        dark = np.concatenate(self.darkness_of(figures))
+        dark = np.concatenate(self._dark(figures, doses))
         by_figure[:, 9] = dark
         off = dark - np.concatenate([rows.darkness, columns.darkness])
         by_figure *= ((1 + (off / OUTLIER) ** 2) ** -1.5 / LEAST_NOISE)[:, None]
@@ -269,17 +270,22 @@ class _Seen:
 
     def darkness_of(self, figures: Floats) -> tuple[Floats, ...]:
         """Return how dark the lines along and across the rows should be."""
-        rows, columns = self.rows, self.columns
-        row_dose = row_line_dose(_sigma(figures[_Y], rows.heights_mm), self.pitch_mm)
-        column_dose = column_line_dose(
-            _sigma(figures[_X], columns.heights_mm), self.pitch_mm, self.dot_mm
+        row_sigma = _sigma(figures[_Y], self.rows.heights_mm)
+        column_sigma = _sigma(figures[_X], self.columns.heights_mm)
+        return self._dark(figures, self._doses(row_sigma, column_sigma))
+
+    def _doses(self, row_sigma: Floats, column_sigma: Floats) -> tuple[Floats, Floats]:
+        return (
+            row_line_dose(row_sigma, self.pitch_mm),
+            column_line_dose(column_sigma, self.pitch_mm, self.dot_mm),
         )
+
+    def _dark(self, figures: Floats, doses: tuple[Floats, Floats]) -> tuple[Floats, ...]:
         deepest = np.exp(figures[9])
         return tuple(
             deepest * lines.dark(dose, threshold, figures[8])
-            for lines, dose, threshold in (
-                (rows, row_dose, figures[6]),
-                (columns, column_dose, figures[7]),
+            for lines, dose, threshold in zip(
+                (self.rows, self.columns), doses, figures[6:8], strict=True
             )
         )
 

@@ -13,6 +13,7 @@ many lines is, and that tells the mean width whatever the blur.
 Real surfaces darken over a range of doses: their thresholds are taken as log-normally spread.
 """
 
+from functools import lru_cache
 from math import erf
 from typing import Any, Final
 
@@ -103,7 +104,8 @@ def mean_darkness_slopes(
     return -density.mean(axis=1) / spread, -(density * over).mean(axis=1), by_dose
 
 
-def _places(pitch_mm: float) -> list[Floats]:
-    """Return where the samples lie, seen from each line that reaches there."""
+@lru_cache(maxsize=4)
+def _places(pitch_mm: float) -> tuple[Floats, ...]:
+    """Return where the samples lie, seen from each line that reaches there: kept, to be read."""
     here = (np.arange(_SAMPLES) + 0.5) / _SAMPLES * pitch_mm / 2
-    return [here - number * pitch_mm for number in range(-_NEIGHBOURS, _NEIGHBOURS + 1)]
+    return tuple(here - number * pitch_mm for number in range(-_NEIGHBOURS, _NEIGHBOURS + 1))
