@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Any, Final
 
 import cv2
@@ -86,19 +87,24 @@ def exposures(
             yield np.asarray(cv2.sepFilter2D(burnt, -1, x, y, borderType=cv2.BORDER_CONSTANT))
 
 
+@lru_cache(maxsize=64)
 def kernels(spread_dots: float, parts: int = 1) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Return what is burnt around adds at each place of a part: along the row, and across it.
 
     The shape is (places, 2 reach + 1), the reach being of parts along the row, and of dots across.
     Along the row light is on over the part's width, across it the row is a line. A solid area gets
-    1 on average.
+    1 on average. They are kept, as patterns are drawn with one dot after another, and are not to be
+    written to.
     """
     along_parts = spread_dots * parts
     off = _off(_SAMPLES_ALONG[parts], along_parts)
     along = _normal((off + 0.5) / along_parts) - _normal((off - 0.5) / along_parts)
     across = np.exp(-0.5 * (_off(SAMPLES, spread_dots) / spread_dots) ** 2)
     across /= across.sum(axis=1).mean()
-    return along.astype(np.float32), across.astype(np.float32)
+    shares = along.astype(np.float32), across.astype(np.float32)
+    for one in shares:
+        one.setflags(write=False)
+    return shares
 
 
 def _off(count: int, spread: float) -> Floats:
