@@ -396,7 +396,8 @@ def _require_as_before(job: MuralJob, place: TilePlace, bits: Bits, folder: Path
     if picture.exists() and not shows_dots(picture, bits, job.order.look):
         raise UnfitDesign(
             f"tile {place.number} would not be what it was: crop, look, size or lettering was "
-            "changed since. Put that back, or make all of the mural anew in another folder"
+            "changed since, or this release places dots differently. Go back to what it was made "
+            "with, or make all of the mural anew in another folder"
         )
 
 
