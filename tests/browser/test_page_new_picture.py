@@ -1,6 +1,7 @@
 """*New picture* in a real browser of a phone's size, with a real photograph."""
 
 import re
+from functools import partial
 
 import numpy as np
 import pytest
@@ -12,12 +13,25 @@ from etchphoto.retouching import Oval, Retouching
 from etchphoto.tone import Adjustments, coverage_to_burn
 from support.fakes.catalogue_answers import craft, head_entry
 from support.harnesses.page_bench import LEAST_TARGET_PX, keep_back, violations
+from support.harnesses.picture_bench import (
+    ALL_OF_IT,
+    draft_sized,
+    draft_taken,
+    draft_to_proof,
+    draft_tried,
+)
 from support.samples.photo_files import PHOTOGRAPHS, encoded, scene
 
 ASTRONAUT = next(path for name, path, _ in PHOTOGRAPHS if name == "astronaut")
 PATIENCE_MS = 60_000
 LARGEST_VIEW_BYTES = 60_000
-STEPS = ("tile", "cut", "look", "proof")
+SIZE = {"width_mm": 30, "height_mm": 20}
+BROUGHT_TO = {
+    "tile": draft_taken,
+    "cut": partial(draft_sized, **SIZE),
+    "look": partial(draft_tried, cut=ALL_OF_IT, **SIZE),
+    "proof": partial(draft_to_proof, cut=ALL_OF_IT, **SIZE),
+}
 
 
 @pytest.fixture
@@ -34,24 +48,12 @@ def choose(phone, data, name="photo.jpg"):
     phone.get_by_role("button", name="Next").tap()
 
 
-def draft_at(phone, step):
-    """Bring a small photo as far as `step`, and return its address without the step."""
-    phone.goto(phone.url.split("/new")[0].removesuffix("/") + "/new")
-    choose(phone, encoded(scene(300, 200), "JPEG"))
-    phone.wait_for_url("**/tile")
-    address = phone.url.removesuffix("/tile")
-    if step != "tile":
-        fill_size(phone, "30", "20")
-        phone.get_by_role("button", name="Next").tap()
-        phone.wait_for_url("**/cut")
-    if step in ("look", "proof"):
-        phone.get_by_role("button", name="Next").tap()
-        phone.wait_for_url("**/look")
-        phone.get_by_role("button", name="See every dot").wait_for()
-    if step == "proof":
-        phone.get_by_role("button", name="See every dot").tap()
-        phone.wait_for_url("**/proof")
-        phone.get_by_role("button", name="Load it").wait_for()
+def draft_at(phone, served, step):
+    """Open a small photo's draft at `step`, and return its address without the step."""
+    photo = served.app.extensions["etchweb"].pictures.parent / "photo.jpg"
+    photo.write_bytes(encoded(scene(300, 200), "JPEG"))
+    address = served.url + BROUGHT_TO[step](served.app, photo)
+    phone.goto(f"{address}/{step}")
     return address
 
 
@@ -94,7 +96,12 @@ def test_a_photograph_goes_from_the_phone_to_the_bench(open_phone, served, expec
 def test_the_whole_way_works_without_script(open_phone, served):
     phone = open_phone("/new", java_script_enabled=False)
 
-    draft_at(phone, "proof")
+    choose(phone, encoded(scene(300, 200), "JPEG"))
+    fill_size(phone, "30", "20")
+    phone.get_by_role("button", name="Next").tap()
+    phone.wait_for_url("**/cut")
+    phone.get_by_role("button", name="Next").tap()
+    phone.get_by_role("button", name="See every dot").tap()
     phone.get_by_label("Right of the origin").fill("60")
     phone.get_by_role("button", name="Place here").tap()
     phone.get_by_role("button", name="Load it").tap()
@@ -132,8 +139,8 @@ def figures(phone):
 
 
 def test_the_cut_moves_with_a_finger_and_its_corner_sizes_it(open_phone, served):
-    phone = open_phone("/new")
-    draft_at(phone, "cut")
+    phone = open_phone("/nowhere")
+    draft_at(phone, served, "cut")
     phone.get_by_role("button", name="Zoom in").tap()
     before = figures(phone)
     box = phone.locator("[data-edge]").bounding_box()
@@ -160,8 +167,8 @@ def drag(phone, start, way):
 
 
 def test_the_cut_obeys_keys(open_phone, served):
-    phone = open_phone("/new")
-    draft_at(phone, "cut")
+    phone = open_phone("/nowhere")
+    draft_at(phone, served, "cut")
     phone.locator("#cut").focus()
 
     for _ in range(4):
@@ -177,8 +184,8 @@ def test_the_cut_obeys_keys(open_phone, served):
 
 
 def test_a_turn_shows_the_photo_on_its_side(open_phone, served, expect):
-    phone = open_phone("/new")
-    draft_at(phone, "cut")
+    phone = open_phone("/nowhere")
+    draft_at(phone, served, "cut")
 
     phone.get_by_role("button", name="Turn right").tap()
 
@@ -187,8 +194,8 @@ def test_a_turn_shows_the_photo_on_its_side(open_phone, served, expect):
 
 
 def test_the_tones_seen_are_those_that_are_burnt(open_phone, served, expect):
-    phone = open_phone("/new")
-    address = draft_at(phone, "look")
+    phone = open_phone("/nowhere")
+    address = draft_at(phone, served, "look")
     expect(phone.locator("body")).to_have_attribute("data-is-alive", "yes")
     wishes = {
         "Lighter or darker": 30, "Contrast": 40, "Local contrast": 50, "Sharpness": 60,
@@ -220,8 +227,8 @@ def test_the_tones_seen_are_those_that_are_burnt(open_phone, served, expect):
 
 
 def test_a_finger_draws_the_oval_that_is_lightened(open_phone, served, expect):
-    phone = open_phone("/new")
-    draft_at(phone, "look")
+    phone = open_phone("/nowhere")
+    draft_at(phone, served, "look")
     expect(phone.locator("body")).to_have_attribute("data-is-alive", "yes")
     phone.get_by_role("button", name="Draw an oval round the face").tap()
     box = phone.locator("#tile-canvas").bounding_box()
@@ -241,8 +248,8 @@ def test_a_finger_draws_the_oval_that_is_lightened(open_phone, served, expect):
 def test_a_press_compares_with_the_photo_as_it_came_and_a_reset_goes_back_to_it(
     open_phone, served, expect
 ):
-    phone = open_phone("/new")
-    draft_at(phone, "look")
+    phone = open_phone("/nowhere")
+    draft_at(phone, served, "look")
     expect(phone.locator("body")).to_have_attribute("data-is-alive", "yes")
     drawn = "document.getElementById('tile-canvas').toDataURL()"
     as_it_came = phone.evaluate(drawn)
@@ -263,8 +270,8 @@ def test_a_press_compares_with_the_photo_as_it_came_and_a_reset_goes_back_to_it(
 
 
 def test_the_tile_stays_in_view_while_sliders_are_moved(open_phone, served, expect):
-    phone = open_phone("/new")
-    draft_at(phone, "look")
+    phone = open_phone("/nowhere")
+    draft_at(phone, served, "look")
     expect(phone.locator("body")).to_have_attribute("data-is-alive", "yes")
     slider = phone.get_by_role("slider", name="Fade the background to white")
 
@@ -276,8 +283,8 @@ def test_the_tile_stays_in_view_while_sliders_are_moved(open_phone, served, expe
 
 
 def test_width_and_height_keep_the_photos_shape_until_they_are_parted(open_phone, served):
-    phone = open_phone("/new")
-    draft_at(phone, "tile")
+    phone = open_phone("/nowhere")
+    draft_at(phone, served, "tile")
     width, height = phone.get_by_label("Width, mm"), phone.get_by_label("Height, mm")
 
     width.fill("30")
@@ -305,8 +312,8 @@ def test_a_chosen_photo_is_seen_before_it_is_sent(open_phone, served, expect):
 
 
 def test_another_mix_of_colours_is_seen_at_once(open_phone, served, expect):
-    phone = open_phone("/new")
-    draft_at(phone, "look")
+    phone = open_phone("/nowhere")
+    draft_at(phone, served, "look")
     expect(phone.locator("body")).to_have_attribute("data-is-alive", "yes")
     whole = "() => document.getElementById('tile-canvas').toDataURL()"
     before = phone.evaluate(whole)
@@ -317,8 +324,8 @@ def test_another_mix_of_colours_is_seen_at_once(open_phone, served, expect):
 
 
 def test_a_tap_on_the_bed_lays_the_middle_of_the_picture_there(open_phone, served):
-    phone = open_phone("/new")
-    draft_at(phone, "proof")
+    phone = open_phone("/nowhere")
+    draft_at(phone, served, "proof")
     phone.wait_for_load_state()
     bed = phone.locator("#place svg")
     left, right, bottom, top = (
@@ -335,8 +342,8 @@ def test_a_tap_on_the_bed_lays_the_middle_of_the_picture_there(open_phone, serve
 
 
 def test_a_place_typed_before_the_script_has_come_is_shown_on_the_bed(open_phone, served, expect):
-    phone = open_phone("/new")
-    draft_at(phone, "proof")
+    phone = open_phone("/nowhere")
+    draft_at(phone, served, "proof")
     let_it_come = keep_back(phone, "proof.js")
     phone.goto(phone.url, wait_until="commit")
 
@@ -346,14 +353,14 @@ def test_a_place_typed_before_the_script_has_come_is_shown_on_the_bed(open_phone
     expect(phone.locator("#place [data-bed=picture]")).to_have_attribute("x", "12.5")
 
 
-@pytest.mark.parametrize("step", STEPS)
+@pytest.mark.parametrize("step", BROUGHT_TO)
 def test_no_step_shuts_anybody_out_and_each_fits_the_narrowest_phone(open_phone, served, axe, step):
     # WCAG 2.2 AA; 1.4.10 Reflow (320 px) and 2.5.8 Target Size.
     wide = head_entry(is_spot_measured=False, spot_y_mm=0.2)
     served.daemon.answers["heads"] = {"heads": [wide]}
     phone = open_phone("/new", width_px=320)
 
-    draft_at(phone, step)
+    draft_at(phone, served, step)
 
     assert violations(phone, axe) == []
     assert phone.evaluate("document.documentElement.scrollWidth") == 320
@@ -364,7 +371,7 @@ def test_no_step_shuts_anybody_out_and_each_fits_the_narrowest_phone(open_phone,
 
 def test_the_first_step_shuts_nobody_out(open_phone, served, axe):
     phone = open_phone("/new", width_px=320)
-    draft_at(phone, "tile")
+    draft_at(phone, served, "tile")
     phone.goto(phone.url.split("/new")[0] + "/new")
 
     assert violations(phone, axe) == []
