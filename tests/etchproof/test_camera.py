@@ -11,7 +11,7 @@ from PIL import Image
 from skimage import data as pictures
 from skimage.transform import ProjectiveTransform, warp
 
-from darkroom.camera import LARGE, mm_to_photo, photograph
+from darkroom.camera import LARGE, Shot, mm_to_photo, photograph
 from darkroom.cards import power_card, register_card, tone_card
 from darkroom.tile import SURFACES, Tile, etch
 from etchphoto.light import luminance
@@ -32,7 +32,8 @@ def large(**how):
     return replace(LARGE, **how)
 
 
-POOR = large(light_ratio=2.0, blur_px=1.5, noise_codes=2.0, quality=80)
+SMALL_AND_POOR = Shot(light_ratio=2.0, blur_px=1.5, noise_codes=2.0, quality=80)
+POOR = replace(SMALL_AND_POOR, width_px=LARGE.width_px, height_px=LARGE.height_px)
 SHOTS = {
     "from above": LARGE,
     "tilted": replace(POOR, tilt_degrees=35.0),
@@ -157,21 +158,21 @@ def carry(matrix, points):
 
 REFUSED = {
     "glare": (
-        large(tilt_degrees=20, glare=((30.0, 50.0, 5.0, 0.6),)),
+        Shot(tilt_degrees=20, glare=((30.0, 50.0, 5.0, 0.6),)),
         "glare",
         "glare lies over",
     ),
     "far too bright": (
-        large(exposure_ev=1.2),
+        Shot(exposure_ev=1.2),
         "clipped-highlights",
         "its light was cut off",
     ),
-    "far too dark": (large(exposure_ev=-4.2), "clipped-shadows", "too dark"),
+    "far too dark": (Shot(exposure_ev=-4.2), "clipped-shadows", "too dark"),
     "a little blurred": (large(blur_px=9.0), "out-of-focus", "out of focus"),
-    "blurred": (large(blur_px=13.0), "out-of-focus", "out of focus"),
+    "blurred": (Shot(blur_px=13.0), "out-of-focus", "out of focus"),
     "from afar": (large(fill=0.2), "too-small", "go nearer"),
     "cut off": (
-        large(aside=0.4),
+        Shot(aside=0.4),
         "marker-missing",
         r"the markers at the card's top right and bottom right cannot be made out",
     ),
@@ -189,7 +190,7 @@ def test_a_photo_that_cannot_be_read_truthfully_is_refused_with_a_remedy(tile, n
 
 
 def test_glare_names_the_patches_it_lies_over_and_no_others(tile):
-    shot = large(tilt_degrees=20, glare=((30.0, 50.0, 4.0, 0.6),))
+    shot = Shot(tilt_degrees=20, glare=((30.0, 50.0, 4.0, 0.6),))
 
     with pytest.raises(PhotoRefused) as refused:
         read(photograph(tile, shot).getvalue())
@@ -228,7 +229,7 @@ def test_a_marker_under_a_thumb_is_named(tile, corner):
     names = ("top left", "top right", "bottom right", "bottom left")
 
     with pytest.raises(PhotoRefused, match=names[corner]) as refused:
-        read(photograph(Tile(hidden, tile.px_per_mm, tile.card), LARGE).getvalue())
+        read(photograph(Tile(hidden, tile.px_per_mm, tile.card), Shot()).getvalue())
 
     assert refused.value.reason == "marker-missing"
 
@@ -266,7 +267,7 @@ def test_another_card_s_marker_is_not_taken_for_one_that_cannot_be_read(tile):
 def test_faint_markers_are_found(tile, share):
     faint = 1 - (1 - tile.reflectance) * share
 
-    reading, _ = read(photograph(Tile(faint, tile.px_per_mm, tile.card), POOR).getvalue())
+    reading, _ = read(photograph(Tile(faint, tile.px_per_mm, tile.card), SMALL_AND_POOR).getvalue())
 
     assert reading.card_number == 7
 
@@ -365,7 +366,7 @@ def test_two_cards_in_one_picture_are_refused_where_either_may_be_meant(spare_ti
 
 
 def test_photos_of_different_cards_make_no_reading(careful):
-    other = photograph(etch(power_card(number=9), SURFACES["willing"]), LARGE)
+    other = photograph(etch(power_card(number=9), SURFACES["willing"]), Shot())
 
     with pytest.raises(PhotoRefused, match="different cards"):
         read([careful, other.getvalue()], power_card(), power_card(number=9))
@@ -417,7 +418,7 @@ def test_what_is_no_reading_is_refused(text):
 
 
 def test_the_overlay_crosses_out_what_was_spoilt(tile):
-    shots = (large(glare=((20.0, 35.0, 4.0, 0.6),)), large(seed=2))
+    shots = (Shot(glare=((20.0, 35.0, 4.0, 0.6),)), Shot(seed=2))
     _, (spoilt, sound) = read([photograph(tile, shot).getvalue() for shot in shots])
 
     marked = [
@@ -441,7 +442,7 @@ def test_uneven_patches_are_seen_to_be_uneven():
 def test_a_register_card_has_hairlines_and_no_patches():
     tile = etch(register_card(), SURFACES["willing"])
 
-    reading, _ = read(photograph(tile, LARGE).getvalue(), register_card())
+    reading, _ = read(photograph(tile, Shot()).getvalue(), register_card())
 
     assert reading.patches == ()
     assert len(reading.hairlines) == len(register_card().hairlines)

@@ -7,6 +7,7 @@ falls off by factors.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final, Self
 
 import cv2
@@ -90,13 +91,16 @@ class BareLight:
         return np.exp(light)
 
 
+@lru_cache(maxsize=2)
 def _bare_cells(card: Card, rows: int, columns: int) -> NDArray[np.bool_]:
+    """Return which cells of a card are bare: kept for its next photo, and not to be written to."""
     keep_off = max(1, round(KEEP_OFF_MM / card.spacing_mm))
     etched = draw_card(card).astype(np.uint8)
     away = cv2.distanceTransform(1 - etched, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
     near = (away <= keep_off).astype(np.float32)
     share = cv2.resize(near, (columns, rows), interpolation=cv2.INTER_AREA)
     bare: NDArray[np.bool_] = share <= 0
+    bare.setflags(write=False)
     return bare
 
 
