@@ -11,7 +11,7 @@ from urllib.parse import parse_qsl, urlencode
 import pytest
 from PIL import Image
 
-from darkroom.camera import photograph
+from darkroom.camera import LARGE, photograph
 from darkroom.focus import Beam, etch_focus
 from darkroom.spacing import black_lines
 from darkroom.tile import SURFACES, etch, etch_hairlines, not_wiped
@@ -301,7 +301,7 @@ def test_a_focus_card_says_how_to_set_the_laser_and_gives_it_its_spot(bench, boo
     assert "right end 15 mm" in page.text
     bench.put_on_bench(book)
     beam = Beam(across_at_mm=6.0, along_at_mm=6.0, m_squared=12)
-    page = bench.read(photograph(etch_focus(bench.card, SURFACE, beam)))
+    page = bench.read(photograph(etch_focus(bench.card, SURFACE, beam), LARGE))
     assert "lower the laser by 6.0 mm" in page.text
     assert "How wide the spot is" in page.text
     assert 'class="asked"' in page.text
