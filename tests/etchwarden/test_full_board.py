@@ -88,7 +88,7 @@ def test_practice_in_a_folder_for_passing_files_on_that_is_full_says_so(card):
     card.fill(40 * 4096)
 
     ended = subprocess.run(
-        [sys.executable, "-m", "etchwarden", "practice", "--once", "--width", "40"],
+        [sys.executable, "-m", "etchwarden", "practice", "--once", "--width", "20"],
         capture_output=True, text=True, check=False, env=os.environ | {"TMPDIR": card.folder},
     )  # fmt: skip
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-SIZE_MB = 144  # a photo is taken where it leaves 100 MB free
+SIZE_BYTES = 144_000_000  # a photo is taken where it leaves 100 MB free
 WORN_SIZE_MB = 128
 CHUNK = b"\0" * 65536
 SPARED_BYTES = 1_000_000  # written bit by bit, up to the last
@@ -49,6 +49,23 @@ class MemoryCard:
         """Return the files that lie on it, but for what fills it."""
         files = (path for path in self.folder.rglob("*") if path.is_file())
         return sorted(str(path.relative_to(self.folder)) for path in files if path != self._ballast)
+
+
+class RamCard(MemoryCard):
+    """A file system in memory, which is full when it is made as small as what lies on it."""
+
+    def fill(self, leave_bytes=0):
+        self._ballast.write_bytes(b"0")  # a size of nothing would be one without end
+        room = os.statvfs(self.folder)
+        left = leave_bytes // room.f_frsize
+        self._make_size((room.f_blocks - room.f_bfree + left) * room.f_frsize)
+
+    def make_room(self):
+        self._make_size(SIZE_BYTES)
+        super().make_room()
+
+    def _make_size(self, size_bytes):
+        _mount("-o", f"remount,size={size_bytes}", self.folder)
 
 
 class WornCard(MemoryCard):
@@ -100,11 +117,11 @@ def memory_card(folder):
     """
     folder.mkdir()
     try:
-        _mount("-t", "tmpfs", "-o", f"size={SIZE_MB}m", "tmpfs", folder)
+        _mount("-t", "tmpfs", "-o", f"size={SIZE_BYTES}", "tmpfs", folder)
     except subprocess.CalledProcessError:
         pytest.skip("needs the right to mount a small memory card")
     try:
-        yield MemoryCard(folder)
+        yield RamCard(folder)
     finally:
         subprocess.run(["umount", "--lazy", str(folder)], check=True)
 
