@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import click
 
+from etchphoto.expected import QUICK_COMPRESSION
 from etchproof.card import CHECK, POWER, REGISTER, TONE, Card
 from etchproof.choosing.card_result import CardEvidence, power_outcome, result_of
 from etchproof.choosing.durability import Trial
@@ -293,7 +294,7 @@ def _keep(folder: Path, reading: Reading, ones: Iterable[OneReading], *, name: s
         folder.mkdir(exist_ok=True)
         for number, one in enumerate(ones, start=1):
             drawn = BytesIO()
-            draw_overlay(one).save(drawn, format="PNG")
+            draw_overlay(one).save(drawn, format="PNG", compress_level=QUICK_COMPRESSION)
             write_whole(folder / OVERLAY_NAME.format(number), drawn.getvalue())
         write_whole(folder / name, reading.to_json())
     except OSError as error:
