@@ -1,6 +1,6 @@
 """Detection: where a card's four markers are in a photo, to a fraction of a pixel."""
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from etchproof.errors import PhotoRefused
-from etchproof.layout.markers import CORNERS, card_and_corner, dictionary
+from etchproof.layout.markers import CODES, CORNERS, card_and_corner, code_of, dictionary
 from etchproof.reading.photograph import Codes
 
 Corners = NDArray[np.floating[Any]]
@@ -18,10 +18,7 @@ REFINEMENT_WINDOW_PX: Final = 5
 SMOOTHING_PX: Final = 1.5
 LEAST_MODULE_PX: Final = 4.0
 
-# Settings of OpenCV's adaptive threshold, tried until all four are found: the widest of its usual
-# windows alone, which takes half the time and gives the corners that all of them give (of a marker
-# found in several it is the outermost), then all of them, then others on a smoothed photo.
-_WIDEST_ALONE: Final[Mapping[str, float]] = {"adaptiveThreshWinSizeMin": 23}
+# Settings of OpenCV's adaptive threshold, tried on a smoothed photo until all four are found.
 _AS_USUAL: Final[Mapping[str, float]] = {}
 LATER_ATTEMPTS: Final[tuple[Mapping[str, float], ...]] = (
     {"adaptiveThreshConstant": 3},  # for faint markers, as light as L* 80 on 90
@@ -64,10 +61,8 @@ def find_markers(codes: Codes, among: Collection[int] = ()) -> Found:
     `missing_marker`. Raise PhotoRefused, with the remedy, when there is none, when they are too
     small, when two cards that it may be are in the picture, or when it is out of focus.
     """
-    found = _detected(codes, _WIDEST_ALONE)
-    if len(_by_card(found)) == 1 and _whole(_by_card(found)):
-        return _one_card(_by_card(found))
-    for attempt in _attempts(codes):
+    found: dict[int, Corners] = {}
+    for attempt in _attempts(codes, among):
         found = attempt | found
         if len(_whole(_by_card(found, among))) == 1:
             break
@@ -76,36 +71,47 @@ def find_markers(codes: Codes, among: Collection[int] = ()) -> Found:
     return _one_card(_by_card(found, among))
 
 
-def _attempts(codes: Codes) -> Iterator[dict[int, Corners]]:
+def _attempts(codes: Codes, among: Collection[int]) -> Iterator[dict[int, Corners]]:
+    """Yield what is found of the cards that it may be, of all cards, and of all by other settings.
+
+    Most of the time goes into comparing whatever is square with each of the 587 codes, so those of
+    a few cards are found several times as fast.
+    """
+    if among:
+        yield _detected(
+            codes, of=[code_of(card, at) for card in among for at in range(len(CORNERS))]
+        )
     yield _detected(codes)
     smooth = cv2.GaussianBlur(codes, (0, 0), SMOOTHING_PX)
     for settings in LATER_ATTEMPTS:
         yield _detected(smooth, settings)
 
 
-def _detected(codes: Any, changed: Mapping[str, float] = _AS_USUAL) -> dict[int, Corners]:
+def _detected(
+    codes: Any, changed: Mapping[str, float] = _AS_USUAL, *, of: Sequence[int] = range(CODES)
+) -> dict[int, Corners]:
+    """Return the corners of the markers with codes `of` the family that are in a photo."""
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     settings.cornerRefinementWinSize = REFINEMENT_WINDOW_PX
     for name, value in changed.items():
         setattr(settings, name, value)
-    detector: Any = cv2.aruco.ArucoDetector(dictionary(), settings)
-    quads, numbers, _ = detector.detectMarkers(codes)
-    return _by_code(quads, numbers)
-
-
-def _by_code(quads: Any, numbers: Any) -> dict[int, Corners]:
-    if numbers is None:
+    family = dictionary()
+    # As many wrong bits are put right as in the whole family, which is less than codes lie apart.
+    some = cv2.aruco.Dictionary(
+        family.bytesList[list(of)], family.markerSize, family.maxCorrectionBits
+    )
+    detector: Any = cv2.aruco.ArucoDetector(some, settings)
+    quads, places, _ = detector.detectMarkers(codes)
+    if places is None:
         return {}
     return {
-        int(code): np.asarray(quad, dtype=np.float64).reshape(4, 2)
-        for code, quad in zip(np.ravel(numbers), quads, strict=True)
+        of[place]: np.asarray(quad, dtype=np.float64).reshape(4, 2)
+        for place, quad in zip(np.ravel(places).tolist(), quads, strict=True)
     }
 
 
-def _by_card(
-    found: Mapping[int, Corners], among: Collection[int] = ()
-) -> dict[int, dict[int, Corners]]:
+def _by_card(found: Mapping[int, Corners], among: Collection[int]) -> dict[int, dict[int, Corners]]:
     """Return the markers of each card by corner; of cards it may be alone, where one is there."""
     by_card: dict[int, dict[int, Corners]] = {}
     for code, corners in found.items():
