@@ -455,6 +455,15 @@ def test_half_black_and_half_white_is_half_the_light():
     assert float(luminance(codes).mean()) == pytest.approx(0.5)
 
 
+def test_markers_looked_for_among_a_few_cards_lie_where_they_do_among_all(careful):
+    codes = load_photograph(BytesIO(careful)).codes
+
+    few, every = find_markers(codes, among={7, 12}), find_markers(codes)
+
+    assert few.number == every.number == 7
+    assert all(np.array_equal(few.markers[at], every.markers[at]) for at in range(4))
+
+
 def test_markers_are_found_in_a_photo_that_holds_more_than_the_card(tile):
     found = find_markers(
         load_photograph(photograph(tile, large(width_px=3000, height_px=2250, fill=0.3))).codes
