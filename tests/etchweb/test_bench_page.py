@@ -3,8 +3,10 @@
 import html
 import json
 import re
+import shutil
 import threading
 from dataclasses import asdict, replace
+from functools import cache
 from urllib.parse import parse_qs, urlencode
 
 import numpy as np
@@ -27,11 +29,29 @@ from support.fakes.fake_catalogue import ORDER, ORDER_LINE
 from support.fakes.fake_daemon import ETCH, JOB, STAYS
 from support.samples.sheets import JIG_TABLE
 
+pytestmark = pytest.mark.usefixtures("waiting_for_work")
+
 PATIENCE_S = 60
 
 
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
+    """Return a call that writes the job of a picture, once for a name and width, and its sheet."""
+
+    @cache
+    def written(name, width):
+        job = tmp_path_factory.mktemp("job")
+        bits = np.random.default_rng(len(name)).random((100, width)) < 0.5
+        order = PhotoOrder(head=HEAD, recipe=RECIPE, width_mm=width / 10, title=name)
+        sheet = write_dots(bits, order, job)
+        save_expected(bits, job / PICTURE_NAME)
+        return job, sheet
+
+    return written
+
+
 @pytest.fixture
-def ready(drafts):
+def ready(drafts, written):
     """Return a call that makes a draft whose job is made: a picture of 20 × 10 mm."""
 
     def make(name, *, width=200, must_be_read=False, recipe=RECIPE, **changes):
@@ -41,11 +61,8 @@ def ready(drafts):
         drafts.keep(draft)
         folder = drafts.folder_of(draft.id)
         (folder / "photo").write_bytes(name.encode())
-        (folder / JOB_FOLDER).mkdir()
-        bits = np.random.default_rng(len(name)).random((100, width)) < 0.5
-        order = PhotoOrder(head=HEAD, recipe=RECIPE, width_mm=width / 10, title=name)
-        sheet = write_dots(bits, order, folder / JOB_FOLDER)
-        save_expected(bits, folder / JOB_FOLDER / PICTURE_NAME)
+        job, sheet = written(name, width)
+        shutil.copytree(job, folder / JOB_FOLDER)
         made = MadeJob(
             of=draft.found_key,
             findings=(
@@ -134,7 +151,7 @@ def test_without_a_jig_the_page_leads_to_measuring_one(phone, daemon):
 
 @pytest.mark.slow
 def test_what_is_laid_is_loaded_as_one_job_of_the_lot_s_tiles(
-    phone, daemon, ready, monkeypatch, tmp_path
+    real_children, phone, daemon, ready, monkeypatch, tmp_path
 ):
     monkeypatch.setattr(views, "WAIT_S", PATIENCE_S)
     ida, zoe = ready("Ida"), ready("Zoe")
@@ -425,7 +442,6 @@ def test_a_plan_that_was_cut_off_while_it_was_prepared_is_said_and_shown_again(
     assert "/bench/make" not in phone.look("/bench").text
 
 
-@pytest.mark.usefixtures("waiting_for_work")
 def test_pictures_of_a_plan_that_changed_are_prepared_by_its_form_alone(app, phone, ready, drafts):
     """An address that is opened begins nothing: browsers open some ahead, and open tabs again."""
     ida, zoe = ready("Ida"), ready("Zoe")
@@ -454,7 +470,7 @@ def test_pictures_of_a_plan_that_changed_are_prepared_by_its_form_alone(app, pho
 @pytest.mark.slow
 @pytest.mark.usefixtures("patience")
 def test_of_two_phones_that_lay_the_jig_at_once_the_first_hears_of_the_second(
-    phone, daemon, ready, tmp_path
+    real_children, phone, daemon, ready, tmp_path
 ):
     ida, zoe = ready("Ida"), ready("Zoe")
     answers = []

@@ -55,6 +55,8 @@ LETTERING = {
 TILE = {
     "pair": json.dumps([PRACTICE_HEADS["practice-20w"].name, PRACTICE_SURFACES[0].name]),
     "place_width_mm": "110", "place_height_mm": "110", "spacing_mm": "0.1", "finds": "power",
+    "low_feed": "2000", "high_feed": "4000", "low_percent": "50", "high_percent": "90",
+    "speeds": "3", "powers": "3",
 }  # fmt: skip
 
 

@@ -47,7 +47,7 @@ def test_every_common_tile_leaves_room_for_a_picture():
 
 
 @pytest.fixture
-def known(daemon):
+def known(daemon, waiting_for_work):
     daemon.answers |= craft()
     return daemon
 
