@@ -828,9 +828,9 @@ def test_while_others_wait_a_bad_photo_is_told_on_the_next_page(phone, app, draf
     works = app.extensions["etchweb works"]
     for _ in range(MOST_WAITING):
         works._waiting.acquire()
-
-    answer = send(phone, b"no photo at all")
-    assert "Working on it" in phone.look(answer.location).text
+    with works._turn:  # somebody else's picture is being worked on
+        answer = send(phone, b"no photo at all")
+        assert "Working on it" in phone.look(answer.location).text
     assert works.of(kept(drafts).id).over.wait(PATIENCE_S)
 
     answer = phone.look(answer.location)
