@@ -171,6 +171,8 @@ class LineIntake:
         length, limit_sq = path.length[places], path.limit[places] ** 2
         acceleration = path.acceleration[places]
         double_al, inverse_a = 2 * acceleration * length, 1 / acceleration
+        single_al, level_sq = double_al * 0.5, limit_sq * _AT_LIMIT
+        reads_s = path.words_s + (costs.read_s + costs.answer_s)
         rate_mm = path.steps[places] / _RATE_CLASS_HZ
         last_segment_s = path.seconds[places] - SEGMENTS_AHEAD * SEGMENT_S
         exits, dry_s = np.empty_like(cap), np.empty_like(cap)
@@ -192,20 +194,19 @@ class LineIntake:
             )  # from which the queue's end is a stop
             exit_sq = np.minimum(np.minimum(cap[step], stop_sq), speed_sq + double_al[step])
             mean_sq = (speed_sq + exit_sq) * 0.5
-            peak_sq = np.minimum(limit_sq[step], mean_sq + double_al[step] * 0.5)
+            peak_sq = np.minimum(limit_sq[step], mean_sq + single_al[step])
             peak, leaving = np.sqrt(peak_sq), np.sqrt(exit_sq)
             level = np.maximum(length[step] - (peak_sq - mean_sq) * inverse_a[step], 0.0)
             seconds = (2 * peak - speed - leaving) * inverse_a[step] + level / peak
             dry_s[step] = starts_s - end_s
             end_s = ends_s[step + SEGMENTS_AHEAD] = starts_s + seconds
             stretch = self._stretch.take((rate_mm[step] / seconds).astype(np.int64), mode="clip")
-            is_level = exit_sq >= limit_sq[step] * _AT_LIMIT
+            is_level = exit_sq >= level_sq[step]
             free_s += stretch * np.where(is_level, costs.level_segment_s, costs.ramp_segment_s)
             share = limit_sq[step] / np.maximum(stop_sq, _LEAST_SQ)  # of the queue is a stop's way
             behind = queued - place - 1
             planned = np.maximum(np.minimum(np.ceil(share * behind - _ROUNDING) - 1, behind), 0.0)
-            read_s = path.words_s.take(queued, mode="clip") + (costs.read_s + costs.answer_s)
-            line_s = stretch * (costs.replan_s * planned + read_s)
+            line_s = stretch * (costs.replan_s * planned + reads_s.take(queued, mode="clip"))
             exits[step], speed, speed_sq = exit_sq, leaving, exit_sq
         held = queued - starts - count
         return exits, dry_s, _Queues(speed_sq, held, free_s - end_s, line_s, ends_s[count:] - end_s)
