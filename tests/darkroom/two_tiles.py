@@ -1,8 +1,10 @@
 """Two tiles side by side in one photo, of a known whiteness each, under light that nobody chose."""
 
+from dataclasses import replace
+
 import numpy as np
 
-from darkroom.camera import Shot, photograph
+from darkroom.camera import LARGE, photograph
 from darkroom.tile import Tile
 from etchphoto.light import luminance_of_lightness
 
@@ -27,7 +29,8 @@ def photographs(count: int):
     chance = np.random.default_rng(7)
     for number in range(count):
         left, difference = chance.uniform(90, 97), chance.uniform(-4, 4)
-        shot = Shot(
+        shot = replace(
+            LARGE,
             fill=1.28,
             tilt_degrees=chance.uniform(0, 6),
             turn_degrees=chance.uniform(-2, 2),

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from darkroom.camera import Shot, photograph
+from darkroom.camera import LARGE, photograph
 from darkroom.cards import RECIPE, wishes
 from darkroom.focus import Beam, etch_focus
 from darkroom.tile import SURFACES
@@ -77,7 +77,8 @@ def best_of(beam):
 
 
 def shot_of(hidden, seed):
-    return Shot(
+    return replace(
+        LARGE,
         tilt_degrees=hidden.uniform(0, 22),
         towards_degrees=hidden.uniform(0, 360),
         turn_degrees=hidden.choice([0, 90, 180, 270]),

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from darkroom.camera import Shot, photograph
+from darkroom.camera import LARGE, Shot, photograph
 from darkroom.cards import HEAD, first_grid, power_card, register_card, tone_card, wishes
 from darkroom.practice import burn_on_practice
 from darkroom.tile import SURFACES, etch, etch_hairlines
@@ -27,7 +27,9 @@ from etchwire.catalogue.heads import Recipe, Register
 
 pytestmark = pytest.mark.measure
 
-LARGE = Shot(width_px=4000, height_px=3000, tilt_degrees=35.0, light_ratio=2.0, distortion=0.01)
+TWELVE_MEGAPIXELS = Shot(
+    width_px=4000, height_px=3000, tilt_degrees=35.0, light_ratio=2.0, distortion=0.01
+)
 
 # In a process of its own, as the page's child will be. The peak is that of its own memory map:
 # getrusage would begin with the peak of the process that started it.
@@ -54,7 +56,7 @@ print(json.dumps([loaded - begin, read - loaded, drawn - read, peak]))
 def test_what_a_photo_of_twelve_megapixels_costs(kind, tmp_path):
     card = {"power": power_card, "tone": tone_card, "register": register_card}[kind]()
     tile = etch(card, SURFACES["willing"])
-    (tmp_path / "photo.jpg").write_bytes(photograph(tile, LARGE).getvalue())
+    (tmp_path / "photo.jpg").write_bytes(photograph(tile, TWELVE_MEGAPIXELS).getvalue())
     (tmp_path / "card.json").write_text(card.to_json())
 
     print(
@@ -78,7 +80,8 @@ def test_how_true_readings_are_on_forty_chance_photos():
     for number in range(40):
         name = list(SURFACES)[number % len(SURFACES)]
         tile = etch(power_card(), SURFACES[name])
-        shot = Shot(
+        shot = replace(
+            LARGE,
             tilt_degrees=chance.uniform(0, 35),
             towards_degrees=chance.uniform(0, 360),
             turn_degrees=chance.uniform(0, 360),
@@ -109,7 +112,9 @@ def test_how_true_readings_are_on_forty_chance_photos():
 def test_how_true_the_register_is(lag_s, slack_mm):
     card = register_card()
     tile = etch_hairlines(card, SURFACES["willing"], lag_s=lag_s, slack_mm=slack_mm)
-    found = register_by_camera(read_card([photograph(tile, LARGE)], [card], is_wiped=True)[0])
+    found = register_by_camera(
+        read_card([photograph(tile, TWELVE_MEGAPIXELS)], [card], is_wiped=True)[0]
+    )
     true = Register(beam_lag_s=lag_s, slack_mm=slack_mm)
     lead = found.register.lead_mm(3000) - true.lead_mm(3000)
     print(
@@ -125,7 +130,7 @@ def test_what_the_practice_machine_s_surfaces_lead_to(surface, watts, tmp_path):
 
     def read(card):
         tile = burn_on_practice(card, surface, tmp_path / f"card-{card.number}")
-        shot = Shot(tilt_degrees=25, light_ratio=2.0, distortion=0.01, seed=card.number)
+        shot = replace(LARGE, tilt_degrees=25, light_ratio=2.0, distortion=0.01, seed=card.number)
         return read_card([photograph(tile, shot)], [card], is_wiped=True)[0]
 
     grid, outcomes = first_grid(head), []
