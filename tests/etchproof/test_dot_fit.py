@@ -1,6 +1,7 @@
 """The dot that a tone card shows: found again, and told of patterns the card does not have."""
 
 from dataclasses import replace
+from functools import cache
 
 import cv2
 import numpy as np
@@ -25,9 +26,12 @@ RECIPES = {"willing": (3370.0, 0.57), "stubborn": (3370.0, 0.90), "tender": (337
 SOLID = 11  # of the tints
 
 
+@cache
 def tints(halftone):
-    for share in (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0):
-        yield HALFTONES[halftone](np.full((80, 80), share)) | (share == 1)
+    return tuple(
+        HALFTONES[halftone](np.full((80, 80), share)) | (share == 1)
+        for share in (0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
+    )
 
 
 @pytest.mark.parametrize(
@@ -137,7 +141,7 @@ def test_where_black_is_reached_a_pale_place_of_the_coat_does_not_speak_for_all_
 def test_middle_greys_on_better_and_worse_coat_do_not_spoil_the_light_and_the_dark_ones(dot):
     middle = slice(20, 60), slice(20, 60)
     coat = {3: 0.96, 5: 1.04, 7: 0.97}  # a step's share of the light
-    patterns = list(tints("jarvis"))
+    patterns = tints("jarvis")
     steps = []
     for number, bits in enumerate(patterns):
         lit = 1 - (1 - dot.black) * darkness(bits, dot, np.float32(coat.get(number, 1.0)))
