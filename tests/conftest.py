@@ -22,7 +22,7 @@ if sys.dont_write_bytecode:
 
 # A large array is memory that the kernel has to clear, each time anew where it was given back.
 os.environ.setdefault("MALLOC_MMAP_THRESHOLD_", str(32 << 20))
-os.environ.setdefault("MALLOC_TRIM_THRESHOLD_", str(512 << 20))
+os.environ.setdefault("MALLOC_TRIM_THRESHOLD_", str(256 << 20))
 
 # As the command says (`etchwarden.__main__`), for tests that call what it calls.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
