@@ -58,8 +58,6 @@ def draft_at(phone, served, step):
 
 
 def fill_size(phone, width, height):
-    if linked := phone.locator("[data-linked]:visible").all():
-        linked[0].uncheck()
     phone.get_by_label("Width, mm").fill(width)
     phone.get_by_label("Height, mm").fill(height)
 
@@ -70,6 +68,7 @@ def test_a_photograph_goes_from_the_phone_to_the_bench(open_phone, served, expec
     choose(phone, ASTRONAUT.read_bytes(), name="astronaut.png")
 
     expect(phone.get_by_role("heading", name="The tile")).to_be_visible(timeout=PATIENCE_MS)
+    phone.get_by_label("Link width and height").uncheck()
     fill_size(phone, "40", "50")
     phone.get_by_role("radio", name="practice tile").check()
     phone.get_by_role("button", name="Next").tap()
