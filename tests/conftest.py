@@ -8,6 +8,7 @@ import signal
 import sys
 import tempfile
 from functools import cache
+from itertools import chain
 from operator import itemgetter
 from pathlib import Path
 
@@ -41,8 +42,7 @@ NOT_SLOW = "not slow"
 SLOW_MODULE = re.compile(r"^pytestmark = \[?pytest\.mark\.slow\b", re.MULTILINE)
 MADE_FOR_MODULE = 'scope="module"'
 QUICK_EXAMPLES = 10  # where a property does not say how many it takes
-QUICK_SHARE = 0.02  # about what a test that is not slow takes of one that is
-WAITING_ENDS_AT = 0.9  # of the run
+QUICK_BEGINS_AT = 0.9  # of the run, for files without a slow test
 
 # Most of what tests wait for is a disk that shall keep what was given to it, and none of them can
 # tell whether it did; so what they write stays in memory where there is room.
@@ -72,10 +72,7 @@ def pytest_xdist_make_scheduler(config, log):
 
     class FilesAndSlowTests(LoadScopeScheduling):
         def _split_scope(self, nodeid):
-            file = nodeid.partition("::")[0]
-            path = config.rootpath / file
-            is_alone = _folder_of(path) in SLOW_FOLDERS and MADE_FOR_MODULE not in _text_of(path)
-            return nodeid if is_alone else file
+            return _work_of(nodeid, config.rootpath)
 
     config.option.loadscopereorder = False  # the order is that of `pytest_collection_modifyitems`
     return FilesAndSlowTests(config, log)
@@ -129,16 +126,10 @@ def pytest_collection_modifyitems(config, items):
             (slow if "slow" in marks else quick).append(item)
     if others:
         config.hook.pytest_deselected(items=others)
-    computing_ends_at = 1 / (1 + QUICK_SHARE * len(quick) / max(len(slow), 1))
-    turns = (
-        (waiting, 0, WAITING_ENDS_AT),
-        (slow, 0, computing_ends_at),
-        (quick, computing_ends_at, 1),
-    )
-    placed = (
-        (begins + (ends - begins) * number / len(group), item)
-        for group, begins, ends in turns
-        for number, item in enumerate(group)
+    placed = chain(
+        _spread(waiting, 0, QUICK_BEGINS_AT, config.rootpath),
+        _spread(slow, 0, QUICK_BEGINS_AT, config.rootpath),
+        _spread(quick, QUICK_BEGINS_AT, 1, config.rootpath),
     )
     items[:] = [item for _, item in sorted(placed, key=itemgetter(0))]
 
@@ -156,6 +147,22 @@ def pytest_collection_finish():
 
 def has_room(folder):
     return os.access(folder, os.W_OK) and shutil.disk_usage(folder).free > LEAST_ROOM_BYTES
+
+
+def _spread(items, begins, ends, root):
+    """Yield each item and its place in the run, so that a worker's works lie evenly in between."""
+    works = {_work_of(item.nodeid, root): None for item in items}
+    places = {work: begins + (ends - begins) * at / len(works) for at, work in enumerate(works)}
+    for item in items:
+        yield places[_work_of(item.nodeid, root)], item
+
+
+def _work_of(nodeid, root):
+    """Return what a worker takes at once with this test: the test alone, or its file."""
+    file = nodeid.partition("::")[0]
+    path = root / file
+    is_alone = _folder_of(path) in SLOW_FOLDERS and MADE_FOR_MODULE not in _text_of(path)
+    return nodeid if is_alone else file
 
 
 @cache
