@@ -7,6 +7,7 @@ import shutil
 import signal
 import sys
 import tempfile
+from collections import defaultdict
 from functools import cache
 from itertools import chain
 from operator import itemgetter
@@ -36,13 +37,11 @@ pytest_plugins = ("support.harnesses.browser_fixtures",)
 TESTS = Path(__file__).parent
 ON_DEMAND = ("measure", "network", "board")  # `-m` has to name them
 ON_DEMAND_FOLDERS = ("measure", "board")  # where every test is marked so
-WAITING_FOLDERS = ("processes", "browser")  # whose tests wait for half of their time
-SLOW_FOLDERS = (*WAITING_FOLDERS, "scenarios", "systemd")
+SLOW_FOLDERS = ("processes", "browser", "scenarios", "systemd")
 NOT_SLOW = "not slow"
 SLOW_MODULE = re.compile(r"^pytestmark = \[?pytest\.mark\.slow\b", re.MULTILINE)
 MADE_FOR_MODULE = 'scope="module"'
 QUICK_EXAMPLES = 10  # where a property does not say how many it takes
-QUICK_BEGINS_AT = 0.9  # of the run, for files without a slow test
 
 # Most of what tests wait for is a disk that shall keep what was given to it, and none of them can
 # tell whether it did; so what they write stays in memory where there is room.
@@ -107,12 +106,12 @@ def pytest_ignore_collect(collection_path, config):
 def pytest_collection_modifyitems(config, items):
     """Mark what is slow by its folder, and leave out what is run on demand only.
 
-    What waits is spread among what computes, so that the processor has something to do meanwhile.
-    What is slow comes before the rest, so that in the end no worker is left with it alone.
+    What is slow is spread over the run folder by folder, so that while some tests wait others
+    compute; the rest comes last, so that in the end no worker is left with a long one alone.
     """
     asked = config.option.markexpr
     left_out = {name for name in ON_DEMAND if name not in asked}
-    waiting, slow, quick, others = [], [], [], []
+    slow, quick, others = defaultdict(list), [], []
     for item in items:
         folder = _folder_of(item.path)
         if folder in SLOW_FOLDERS:
@@ -120,18 +119,14 @@ def pytest_collection_modifyitems(config, items):
         marks = {mark.name for mark in item.iter_markers()}
         if not left_out.isdisjoint(marks):
             others.append(item)
-        elif folder in WAITING_FOLDERS:
-            waiting.append(item)
+        elif "slow" in marks:
+            slow[folder].append(item)
         else:
-            (slow if "slow" in marks else quick).append(item)
+            quick.append(item)
     if others:
         config.hook.pytest_deselected(items=others)
-    placed = chain(
-        _spread(waiting, 0, QUICK_BEGINS_AT, config.rootpath),
-        _spread(slow, 0, QUICK_BEGINS_AT, config.rootpath),
-        _spread(quick, QUICK_BEGINS_AT, 1, config.rootpath),
-    )
-    items[:] = [item for _, item in sorted(placed, key=itemgetter(0))]
+    placed = chain.from_iterable(_spread(some, config.rootpath) for some in slow.values())
+    items[:] = [item for _, item in sorted(placed, key=itemgetter(0))] + quick
 
 
 def pytest_collection():
@@ -149,10 +144,10 @@ def has_room(folder):
     return os.access(folder, os.W_OK) and shutil.disk_usage(folder).free > LEAST_ROOM_BYTES
 
 
-def _spread(items, begins, ends, root):
-    """Yield each item and its place in the run, so that a worker's works lie evenly in between."""
-    works = {_work_of(item.nodeid, root): None for item in items}
-    places = {work: begins + (ends - begins) * at / len(works) for at, work in enumerate(works)}
+def _spread(items, root):
+    """Yield each item and its place in the run, 0 to 1: a folder's works lie evenly in between."""
+    works = list(dict.fromkeys(_work_of(item.nodeid, root) for item in items))
+    places = {work: at / len(works) for at, work in enumerate(works)}
     for item in items:
         yield places[_work_of(item.nodeid, root)], item
 
