@@ -79,9 +79,9 @@ def pytest_xdist_make_scheduler(config, log):
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers(config):
-    """Start three workers for two cores: slow tests wait a third of their time."""
+    """Start two workers a core where slow tests run: they wait for half of their time."""
     cores = len(os.sched_getaffinity(0))
-    return cores if config.option.markexpr == NOT_SLOW else cores + cores // 2
+    return cores if config.option.markexpr == NOT_SLOW else 2 * cores
 
 
 def pytest_configure(config):
