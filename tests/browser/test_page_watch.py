@@ -409,8 +409,7 @@ def test_every_state_fits_the_narrowest_phone_and_the_widest_finger_and_shuts_no
     open_phone, served, axe
 ):
     # WCAG 2.2, 1.4.10 Reflow (320 px) and 2.5.8 Target Size; AA by axe.
-    phone = open_phone("/nowhere", width_px=320)
-    phone.complaints.clear()  # of the address that is nowhere
+    phone = open_phone(width_px=320)
     for state in (*STATES, "away"):
         if state == "away":
             served.daemon.go_away()
